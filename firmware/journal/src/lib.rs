@@ -1,0 +1,1 @@
+//! The ring of records in NOR flash.

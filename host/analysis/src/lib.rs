@@ -1,0 +1,3 @@
+//! Columns in, findings out.
+
+pub mod outcome;

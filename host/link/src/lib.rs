@@ -1,0 +1,1 @@
+//! Typed client and resumable download.

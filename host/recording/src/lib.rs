@@ -1,0 +1,58 @@
+//! Archives and imported tables as columns; export.
+//!
+//! [`columns`] is what everything after this crate works on. [`archive`] makes columns of a
+//! downloaded archive, `tables` of CSV and Parquet (feature `tables`, the one place for polars).
+
+pub mod columns;
+
+pub use columns::{Channel, Columns};
+
+use pumpwitness_protocol::record::{CaptureBlock, TimedMark};
+
+/// A whole recording in memory: rows, marks, captures and what is known about the source.
+#[derive(Clone, Debug, Default)]
+pub struct Recording {
+    /// The rows.
+    pub columns: Columns,
+    /// Marks of the logger, in time order; empty for imported tables.
+    pub marks: Vec<TimedMark>,
+    /// Captures of the logger, block by block; empty for imported tables.
+    pub captures: Vec<CaptureBlock>,
+    /// Where it came from and how whole it is.
+    pub source: Source,
+}
+
+/// Where a recording came from and how whole it is.
+#[derive(Clone, Debug, Default)]
+pub struct Source {
+    /// Name of the file, without folders.
+    pub name: String,
+    /// SHA-256 of the file's bytes, lower-case hex.
+    pub sha256: String,
+    /// `"archive"` or `"table"`.
+    pub kind: SourceKind,
+    /// Unique number of the logger, hex; archives only.
+    pub device: Option<String>,
+    /// Firmware version of the logger.
+    pub firmware: Option<String>,
+    /// Text of the site file carried in the archive.
+    pub site_text: Option<String>,
+    /// Host time less logger time at download, ms; archives only.
+    pub clock_offset_ms: Option<i64>,
+    /// Losses met while reading, each a sentence for the reader.
+    pub losses: Vec<String>,
+    /// Pages in the archive that failed their check.
+    pub pages_damaged: u32,
+    /// Pages in the archive that decoded.
+    pub pages_good: u32,
+}
+
+/// Kind of source.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum SourceKind {
+    /// A file downloaded from a logger.
+    Archive,
+    /// A table of another program.
+    #[default]
+    Table,
+}

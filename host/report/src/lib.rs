@@ -1,0 +1,1 @@
+//! Findings as HTML and pictures.

@@ -1,0 +1,14 @@
+//! Records, pages, framing and messages of pumpwitness: the one owner of every byte on the wire,
+//! in flash and in an archive. `FORMAT.md` specifies them so that a reader can be written from it
+//! alone; this crate follows it.
+//!
+//! Layers, outermost last: [`record`] (what is stored) → [`codec`] (records as bits) → [`page`]
+//! (chunks in a page) → [`sector`] (pages in an erase unit, hash chain) → [`archive`] (sectors in
+//! a file); beside them [`message`] (requests and replies) → [`frame`] (COBS and CRC on a line).
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod message;
+pub mod page;
+pub mod record;
+pub mod settings;
