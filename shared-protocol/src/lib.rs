@@ -8,7 +8,14 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod archive;
+pub mod bits;
+pub mod check;
+pub mod codec;
+pub mod frame;
 pub mod message;
 pub mod page;
 pub mod record;
+pub mod sector;
 pub mod settings;
+pub mod slot;

@@ -123,7 +123,11 @@ impl Settings {
     /// Checks every value against its range.
     pub fn check(&self) -> Result<(), SettingsError> {
         let within = |field, value: i64, min, max| {
-            if (min..=max).contains(&value) { Ok(()) } else { Err(SettingsError { field, min, max }) }
+            if (min..=max).contains(&value) {
+                Ok(())
+            } else {
+                Err(SettingsError { field, min, max })
+            }
         };
         within("nominal voltage (0.1 V)", self.nominal_dv.into(), 500, 7000)?;
         if self.nominal_hz != 50 && self.nominal_hz != 60 {
@@ -148,7 +152,10 @@ impl Settings {
 
     /// True when lamp input `lamp` (1 to 8) carries a label.
     pub fn lamp_fitted(&self, lamp: u8) -> bool {
-        usize::from(lamp).checked_sub(1).and_then(|n| self.lamps.get(n)).is_some_and(|l| !l.is_empty())
+        usize::from(lamp)
+            .checked_sub(1)
+            .and_then(|n| self.lamps.get(n))
+            .is_some_and(|l| !l.is_empty())
     }
 }
 
