@@ -66,15 +66,15 @@ impl<'a> BitReader<'a> {
     /// The next bits, first one on top; zeros beyond the end. At least 57 are real.
     fn window(&self) -> u64 {
         let byte = self.at / 8;
-        let word = match self.bytes.get(byte..byte + 8) {
-            Some(eight) => u64::from_be_bytes(eight.try_into().unwrap_or([0; 8])),
-            None => {
-                let mut word = [0; 8];
-                let rest = self.bytes.get(byte..).unwrap_or(&[]);
-                word[..rest.len()].copy_from_slice(rest);
-                u64::from_be_bytes(word)
-            }
-        };
+        let rest = self.bytes.get(byte..).unwrap_or(&[]);
+        let word = rest.first_chunk::<8>().map_or_else(
+            || {
+                let mut last = [0; 8];
+                last[..rest.len()].copy_from_slice(rest);
+                u64::from_be_bytes(last)
+            },
+            |eight| u64::from_be_bytes(*eight),
+        );
         word << (self.at % 8)
     }
 

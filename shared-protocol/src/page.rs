@@ -131,7 +131,7 @@ impl PageWriter {
         let length = self.bits.div_ceil(8);
         let payload = self.chunk + CHUNK_HEAD;
         // Bits behind the last record: whatever a record that did not fit has left there.
-        if self.bits % 8 != 0 {
+        if !self.bits.is_multiple_of(8) {
             self.bytes[payload + length - 1] &= ERASED << (8 - self.bits % 8);
         }
         self.bytes[self.chunk..self.chunk + 2].copy_from_slice(&(length as u16).to_le_bytes());
