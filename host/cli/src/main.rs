@@ -1,2 +1,36 @@
-//! The program.
-fn main(){}
+//! The program `pumpwitness`: typed arguments → resolved arguments → one call. The only crate that
+//! prints, opens files and picks exit codes.
+//!
+//! `args` is what the user may type, `commands` has one file a command, `failure` the exit codes,
+//! `output` the files, `summary` the text for people, `progress` the bars.
+
+mod args;
+mod commands;
+mod failure;
+mod output;
+mod progress;
+mod summary;
+
+use args::{Arguments, Command};
+use clap::Parser;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let outcome = match Arguments::parse().command {
+        Command::Demo(demo) => commands::demo::run(&demo),
+        Command::Ports => commands::ports::run(),
+        Command::Arm(arm) => commands::arm::run(&arm),
+        Command::Collect(collect) => commands::collect::run(&collect),
+        Command::Import(import) => commands::import::run(&import),
+        Command::Analyse(analyse) => commands::analyse::run(&analyse),
+        Command::Report(report) => commands::report::run(&report),
+        Command::Export(export) => commands::export::run(&export),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("pumpwitness: {failure}");
+            failure.exit_code()
+        }
+    }
+}

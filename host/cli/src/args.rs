@@ -1,0 +1,176 @@
+//! What the user typed. What it means is worked out in `commands`.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// An independent witness for water-pump installations.
+///
+/// Fit the logger, leave it for days, download it, and see when the pump ran, why it stopped and
+/// what the record says about the cause.
+///
+/// Work on mains and pressure is for qualified people: isolate and prove dead before fitting or
+/// removing a sensor. The logger is no protective device, and nothing it shows proves that a
+/// circuit is dead.
+#[derive(Debug, Parser)]
+#[command(name = "pumpwitness", version, propagate_version = true, max_term_width = 100)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Show the whole journey on an invented site: record, download, analyse, report.
+    Demo(Demo),
+    /// List the serial ports a logger may be on.
+    Ports,
+    /// Give the logger its site file, set its clock, and start recording.
+    Arm(Arm),
+    /// Download the record of a logger into a file, and check it.
+    Collect(Collect),
+    /// Read a table of another logger (CSV or Parquet) into a recording.
+    Import(Import),
+    /// Say when the pump ran, why it stopped, what was found and what may be the cause.
+    Analyse(Analyse),
+    /// Write the evidence report as one HTML file.
+    Report(Report),
+    /// Write the record as a table (CSV or Parquet).
+    Export(Export),
+}
+
+/// Show the whole journey on an invented site.
+#[derive(Debug, Args)]
+pub struct Demo {
+    /// Which invented site (see --list).
+    #[arg(long, value_name = "NAME")]
+    pub scenario: Option<String>,
+    /// Folder for the archive, the analysis and the report.
+    #[arg(long, value_name = "DIR", default_value = "demo-out")]
+    pub out: PathBuf,
+    /// Name the invented sites and stop.
+    #[arg(long)]
+    pub list: bool,
+}
+
+/// Which port.
+#[derive(Debug, Args)]
+pub struct PortChoice {
+    /// Serial port of the logger; may be left out when only one is there (see `ports`).
+    #[arg(long, value_name = "PORT")]
+    pub port: Option<String>,
+}
+
+/// Give the logger its site file.
+#[derive(Debug, Args)]
+pub struct Arm {
+    /// Site file (TOML): supply, motor, control, tank, transducer.
+    #[arg(long, value_name = "SITE.toml")]
+    pub site: PathBuf,
+    /// Which port.
+    #[command(flatten)]
+    pub port: PortChoice,
+    /// Leave the logger's clock as it is.
+    #[arg(long)]
+    pub keep_clock: bool,
+}
+
+/// Download the record.
+#[derive(Debug, Args)]
+pub struct Collect {
+    /// File to write. An interrupted download stays beside it as FILE.part and is gone on with.
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Which port.
+    #[command(flatten)]
+    pub port: PortChoice,
+    /// Replace FILE if it exists.
+    #[arg(long)]
+    pub replace: bool,
+    /// Once the file is verified, tell the logger that it may reuse this memory.
+    #[arg(long)]
+    pub release: bool,
+}
+
+/// How to read a table.
+#[derive(Clone, Debug, Default, Args)]
+pub struct TableChoice {
+    /// Which column is which, e.g. `--column "P1=pressure_psi"`; may be repeated.
+    #[arg(long = "column", value_name = "NAME=CHANNEL")]
+    pub columns: Vec<String>,
+    /// Time zone of times written without one, e.g. Europe/Lisbon.
+    #[arg(long, value_name = "ZONE")]
+    pub time_zone: Option<String>,
+}
+
+/// Read a table of another logger.
+#[derive(Debug, Args)]
+pub struct Import {
+    /// CSV or Parquet file with a time column and at least one of voltage, current, pressure,
+    /// loop current, power, frequency.
+    #[arg(value_name = "TABLE")]
+    pub table: PathBuf,
+    /// Site file (TOML).
+    #[arg(long, value_name = "SITE.toml")]
+    pub site: PathBuf,
+    /// Recording to write.
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// How to read the table.
+    #[command(flatten)]
+    pub reading: TableChoice,
+    /// Replace FILE if it exists.
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// What to read.
+#[derive(Debug, Args)]
+pub struct Input {
+    /// Archive of a logger, an imported recording, or a table directly.
+    #[arg(value_name = "RECORDING")]
+    pub recording: PathBuf,
+    /// Site file (TOML), where the recording does not carry one or another is to be used.
+    #[arg(long, value_name = "SITE.toml")]
+    pub site: Option<PathBuf>,
+    /// How to read a table.
+    #[command(flatten)]
+    pub reading: TableChoice,
+}
+
+/// Say what the record shows.
+#[derive(Debug, Args)]
+pub struct Analyse {
+    /// What to read.
+    #[command(flatten)]
+    pub input: Input,
+    /// Print JSON (schema pumpwitness.analysis/1) instead of text.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Write the evidence report.
+#[derive(Debug, Args)]
+pub struct Report {
+    /// What to read.
+    #[command(flatten)]
+    pub input: Input,
+    /// File to write: FILE.html.
+    #[arg(long, value_name = "FILE.html")]
+    pub out: PathBuf,
+}
+
+/// Write the record as a table.
+#[derive(Debug, Args)]
+pub struct Export {
+    /// What to read.
+    #[command(flatten)]
+    pub input: Input,
+    /// File to write: FILE.csv or FILE.parquet.
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Replace FILE if it exists.
+    #[arg(long)]
+    pub replace: bool,
+}

@@ -1,0 +1,63 @@
+//! Failures as the user sees them: one line, an exit code.
+
+use std::fmt::Display;
+use std::process::ExitCode;
+
+/// Whose fault it is; the exit codes of the program, defined here and nowhere else.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Blame {
+    /// The input or the device: exit 1.
+    Input,
+    /// The way the program was called: exit 2.
+    Use,
+}
+
+/// What went wrong, in one line with cause, place and remedy.
+#[derive(Debug)]
+pub struct Failure {
+    blame: Blame,
+    text: String,
+}
+
+impl Failure {
+    /// The input or the device is at fault.
+    pub fn input(text: impl Display) -> Self {
+        Self { blame: Blame::Input, text: text.to_string() }
+    }
+
+    /// The program was called wrongly.
+    pub fn usage(text: impl Display) -> Self {
+        Self { blame: Blame::Use, text: text.to_string() }
+    }
+
+    /// The exit code.
+    pub fn exit_code(&self) -> ExitCode {
+        ExitCode::from(match self.blame {
+            Blame::Input => 1,
+            Blame::Use => 2,
+        })
+    }
+}
+
+impl Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        // One line, whatever an inner error brought along.
+        let mut words = self.text.split_whitespace();
+        if let Some(first) = words.next() {
+            f.write_str(first)?;
+        }
+        words.try_for_each(|word| write!(f, " {word}"))
+    }
+}
+
+/// Gives a foreign error its place: `what` says what was being done, with the file or port.
+pub trait Context<T> {
+    /// The input or the device is at fault.
+    fn or_input(self, what: impl Display) -> Result<T, Failure>;
+}
+
+impl<T, E: Display> Context<T> for Result<T, E> {
+    fn or_input(self, what: impl Display) -> Result<T, Failure> {
+        self.map_err(|error| Failure::input(format_args!("{what}: {error}")))
+    }
+}
