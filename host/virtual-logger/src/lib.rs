@@ -1,0 +1,4 @@
+//! The logger's own code inside the host, behind a virtual serial port.
+
+#[cfg(unix)]
+pub mod pty;
