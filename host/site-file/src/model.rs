@@ -1,0 +1,146 @@
+//! What a site file says, in one set of units.
+
+/// A whole site file, in one set of units.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Site {
+    /// Name of the site.
+    pub name: Option<String>,
+    /// IANA time zone, e.g. `Europe/Lisbon`; UTC when absent. Whether the name exists is for the
+    /// reader of clocks to say: this crate has no time zone table.
+    pub time_zone: Option<String>,
+    /// Units of reports.
+    pub units: Units,
+    /// Supply.
+    pub supply: Supply,
+    /// Motor.
+    pub motor: Motor,
+    /// Control; `None` when not declared.
+    pub control: Option<Control>,
+    /// Tank.
+    pub tank: Option<Tank>,
+    /// Transducer.
+    pub transducer: Option<Transducer>,
+    /// Pump's rated flow, L/min.
+    pub rated_flow_lpm: Option<f64>,
+    /// Limits set here take the place of general ones; their source is "site file".
+    pub limits: Limits,
+    /// Labels of watched lamps: input number 1 to 8, label; by rising number.
+    pub lamps: Vec<(u8, String)>,
+}
+
+/// Units of reports.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Units {
+    /// bar, L, °C.
+    #[default]
+    Metric,
+    /// psi, gal (US), °F.
+    Us,
+}
+
+/// Supply as declared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Supply {
+    /// Nominal voltage, V.
+    pub nominal_v: f64,
+    /// Nominal frequency, 50 or 60 Hz.
+    pub frequency_hz: f64,
+    /// 1 or 3.
+    pub phases: u8,
+}
+
+/// Motor as declared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Motor {
+    /// Rated current, A.
+    pub rated_current_a: f64,
+    /// Service factor; 1.0 when not declared.
+    pub service_factor: f64,
+    /// How it is started.
+    pub start: Start,
+}
+
+/// How the motor is started.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Start {
+    /// Straight on the line.
+    #[default]
+    Direct,
+    /// Soft starter.
+    Soft,
+    /// Variable-speed drive.
+    Drive,
+}
+
+/// Control of the pump.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Control {
+    /// On at `cut_in_bar`, off at `cut_out_bar` (bar gauge).
+    PressureSwitch {
+        /// Starts at, bar.
+        cut_in_bar: f64,
+        /// Stops at, bar.
+        cut_out_bar: f64,
+    },
+    /// A drive holds `setpoint_bar`.
+    ConstantPressure {
+        /// Held pressure, bar.
+        setpoint_bar: f64,
+    },
+}
+
+/// Tank as declared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tank {
+    /// Whole volume, L.
+    pub volume_l: f64,
+    /// Air pressure with the tank drained, bar gauge.
+    pub precharge_bar: Option<f64>,
+}
+
+/// Transducer as declared.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Transducer {
+    /// How it reports.
+    pub kind: TransducerKind,
+    /// Pressure at its low end, bar.
+    pub low_bar: f64,
+    /// Pressure at its high end, bar.
+    pub high_bar: f64,
+}
+
+/// How a transducer reports.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum TransducerKind {
+    /// 4–20 mA.
+    #[default]
+    Loop,
+    /// 0.5–4.5 V of 5 V.
+    Ratiometric,
+}
+
+/// Limits the owner sets.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Limits {
+    /// Shortest run that is good for the motor, s.
+    pub min_run_s: Option<f64>,
+    /// Most starts in an hour.
+    pub max_starts_per_hour: Option<f64>,
+}
+
+impl Units {
+    /// Words of the site file.
+    pub(crate) const WORDS: &[(&str, Self)] = &[("metric", Self::Metric), ("us", Self::Us)];
+}
+
+impl Start {
+    /// Words of the site file.
+    pub(crate) const WORDS: &[(&str, Self)] =
+        &[("direct", Self::Direct), ("soft", Self::Soft), ("drive", Self::Drive)];
+}
+
+impl TransducerKind {
+    /// Words of the site file.
+    pub(crate) const WORDS: &[(&str, Self)] =
+        &[("4-20ma", Self::Loop), ("ratiometric", Self::Ratiometric)];
+}
