@@ -1,11 +1,27 @@
 //! Archives and imported tables as columns; export.
 //!
 //! [`columns`] is what everything after this crate works on. [`archive`] makes columns of a
-//! downloaded archive, `tables` of CSV and Parquet (feature `tables`, the one place for polars).
+//! downloaded archive, `tables` (feature `tables`, the one place for polars) of CSV and Parquet by
+//! way of [`table`]. [`read_any`] tells them apart by their first bytes.
 
+pub mod archive;
+pub mod clock;
 pub mod columns;
+mod error;
+mod file;
+mod rows;
+pub mod table;
+#[cfg(feature = "tables")]
+pub mod tables;
+mod transducer;
 
 pub use columns::{Channel, Columns};
+pub use error::{FileError, Problem};
+pub use file::{FILE_BYTES_MAX, read_any};
+pub use rows::from_records;
+pub use table::ImportOptions;
+#[cfg(feature = "tables")]
+pub use tables::{Format, read_table, write_marks, write_table};
 
 use pumpwitness_protocol::record::{CaptureBlock, TimedMark};
 
@@ -35,10 +51,12 @@ pub struct Source {
     pub device: Option<String>,
     /// Firmware version of the logger.
     pub firmware: Option<String>,
-    /// Text of the site file carried in the archive.
+    /// Text of the site file carried in the archive, or in a table that this crate has written.
     pub site_text: Option<String>,
     /// Host time less logger time at download, ms; archives only.
     pub clock_offset_ms: Option<i64>,
+    /// For a table that this crate has written: name and SHA-256 of the file it was made from.
+    pub made_from: Option<String>,
     /// Losses met while reading, each a sentence for the reader.
     pub losses: Vec<String>,
     /// Pages in the archive that failed their check.
