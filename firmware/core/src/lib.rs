@@ -1,5 +1,25 @@
 //! Frames in, records and replies out: metering, recorder, service; no clock, no HAL.
+//!
+//! [`meter`] (frames → half waves) → [`recorder`] (half waves → records) → the journal, tied
+//! together with [`service`] (requests → replies) by [`logger`].
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod calibration;
+mod capture;
+mod clock;
+mod deadband;
+mod events;
+mod fundamental;
+pub mod half_cycle;
+mod health;
+mod integral;
+mod interval;
+mod lamps;
+mod log;
+pub mod meter;
+mod output;
+pub mod recorder;
+mod sensor;
+mod timing;
 pub mod wave;
