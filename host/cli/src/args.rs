@@ -102,6 +102,9 @@ pub struct TableChoice {
     /// Time zone of times written without one, e.g. Europe/Lisbon.
     #[arg(long, value_name = "ZONE")]
     pub time_zone: Option<String>,
+    /// How times are written, where they cannot be read without, e.g. "%d/%m/%Y %H:%M:%S".
+    #[arg(long, value_name = "PATTERN")]
+    pub time_format: Option<String>,
 }
 
 /// Read a table of another logger.
@@ -114,7 +117,7 @@ pub struct Import {
     /// Site file (TOML).
     #[arg(long, value_name = "SITE.toml")]
     pub site: PathBuf,
-    /// Recording to write.
+    /// Recording to write: a Parquet table that carries the site file with it.
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
     /// How to read the table.

@@ -1,0 +1,10 @@
+//! One file a command: resolved arguments in, one call to the crates below.
+
+pub mod analyse;
+pub mod arm;
+pub mod collect;
+pub mod demo;
+pub mod export;
+pub mod import;
+pub mod ports;
+pub mod report;
