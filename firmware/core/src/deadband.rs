@@ -50,7 +50,7 @@ impl Merger {
         if let Some(run) = &mut self.run
             && run.merged.span_ms + interval.span_ms <= self.span_max_ms
             && run.merged.count < u16::MAX
-            && still(&run.reference, interval, &self.deadbands)
+            && still(&run.reference, interval, self.deadbands)
         {
             run.add(interval);
             return None;
@@ -124,7 +124,7 @@ fn widen(spread: &mut Spread, by: Spread) {
 
 /// True when mean, minimum and maximum of every channel are within the deadbands of the reference's
 /// mean, and nothing else has changed.
-fn still(reference: &Interval, now: &Interval, deadbands: &Deadbands) -> bool {
+fn still(reference: &Interval, now: &Interval, deadbands: Deadbands) -> bool {
     let near = |reference: Spread, now: Spread, band: u16| {
         let band = band.into();
         reference.mean.abs_diff(now.min) <= band && reference.mean.abs_diff(now.max) <= band

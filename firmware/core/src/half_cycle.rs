@@ -78,6 +78,7 @@ pub(crate) fn rounded(value: i64, by: i64) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use core::f64::consts::FRAC_1_SQRT_2;
     use proptest::prelude::*;
 
     /// Amplitude step from 1 to k between the halves: √((1 + k²)/2) (closed form).
@@ -88,7 +89,7 @@ mod tests {
             voltage_sq_mv2: mv * mv,
             ..HalfWave::default()
         };
-        for (k, expected) in [(0.5, 0.790_57), (0.7, 0.863_13), (0.0, 0.707_11)] {
+        for (k, expected) in [(0.5, 0.790_57), (0.7, 0.863_13), (0.0, FRAC_1_SQRT_2)] {
             let cycle =
                 HalfCycle::join(&half(230_000, 10_000), &half((230_000.0 * k) as u64, 10_000));
             assert_eq!(root_dv(cycle.voltage_sq_mv2), (2300.0_f64 * expected + 0.5) as i32);

@@ -97,7 +97,7 @@ impl Lamp {
 /// All lamp inputs. A state is told with the moment of the edge that began it.
 #[derive(Clone, Debug)]
 pub(crate) struct Lamps {
-    lamps: [Lamp; LAMPS],
+    each: [Lamp; LAMPS],
     fitted: u8,
     inputs: u8,
     seen: u8,
@@ -107,7 +107,7 @@ pub(crate) struct Lamps {
 impl Lamps {
     pub(crate) fn new(settings: &Settings) -> Self {
         let mut lamps =
-            Self { lamps: [Lamp::DARK; LAMPS], fitted: 0, inputs: 0, seen: 0, busy: false };
+            Self { each: [Lamp::DARK; LAMPS], fitted: 0, inputs: 0, seen: 0, busy: false };
         lamps.apply(settings);
         lamps
     }
@@ -136,7 +136,7 @@ impl Lamps {
     fn step_lamps(&mut self, us: u32, now_ms: i64, mut changed: impl FnMut(TimedMark)) {
         self.seen = self.inputs;
         self.busy = false;
-        for (bit, lamp) in self.lamps.iter_mut().enumerate() {
+        for (bit, lamp) in self.each.iter_mut().enumerate() {
             if let Some((time_ms, state)) = lamp.step(self.seen >> bit & 1 == 1, us, now_ms) {
                 let mark = Mark::Lamp { lamp: bit as u8 + 1, state };
                 changed(TimedMark { time_ms, mark });
@@ -148,7 +148,7 @@ impl Lamps {
     /// Lamps that are lit or flashing, and lamps that are flashing.
     pub(crate) fn lit_and_flashing(&self) -> (u8, u8) {
         let (mut lit, mut flashing) = (self.seen, 0);
-        for (bit, lamp) in self.lamps.iter().enumerate() {
+        for (bit, lamp) in self.each.iter().enumerate() {
             if matches!(lamp.told, LampState::Flashing(_)) {
                 flashing |= 1 << bit;
             }

@@ -21,5 +21,6 @@ pub mod meter;
 mod output;
 pub mod recorder;
 mod sensor;
+pub mod service;
 mod timing;
 pub mod wave;
