@@ -173,6 +173,33 @@ fn a_dip_is_marked_flagged_and_captured() {
     assert_eq!(blocks[0].start_ms, START_MS + 4010);
 }
 
+/// A dip inside a capture lengthens it to two seconds after the dip; a chatter of dips is cut into
+/// captures of ten seconds that follow each other closely.
+#[test]
+fn triggers_inside_a_capture_lengthen_it() {
+    let mut bench = Bench::new(&Settings::default());
+    bench.feed(5.0, &half(230.0, 0.0, 5000));
+    bench.feed(1.0, &half(230.0, 6.0, 5000));
+    bench.feed(0.1, &half(150.0, 6.0, 5000));
+    bench.feed(5.0, &half(230.0, 6.0, 5000));
+    let points = |bench: &Bench| bench.blocks().iter().map(|b| b.points.len()).sum::<usize>();
+    // 0.2 s before the start, 1 s until the dip, 2 s from there.
+    assert_eq!(points(&bench), 320);
+    assert!(bench.blocks().iter().all(|block| block.capture == 0));
+
+    let mut bench = Bench::new(&Settings::default());
+    for _ in 0..100 {
+        bench.feed(0.4, &half(230.0, 0.0, 5000));
+        bench.feed(0.1, &half(150.0, 0.0, 5000));
+    }
+    bench.close();
+    let last = bench.blocks().last().unwrap().capture;
+    assert!((3..=6).contains(&last), "{last}");
+    let longest = bench.blocks().iter().map(|block| block.first_index).max().unwrap();
+    assert!((1000..1200).contains(&longest), "{longest}");
+    assert!(bench.recorder.losses().1 > 0);
+}
+
 #[test]
 fn captures_are_limited_and_the_dropped_ones_counted() {
     let settings = Settings { captures_per_hour: 3, ..Settings::default() };
