@@ -1,1 +1,26 @@
-//! The ring of records in NOR flash.
+//! The journal: a ring of sectors in NOR flash that keeps records through power cuts.
+//!
+//! [`ring`] (records → pages → sectors, oldest overwritten first) beside [`slots`] (settings that
+//! outlive a power cut); [`ram`] is a flash in memory with the physics of a real one.
+//!
+//! What holds, and is tested by cutting the power at every step:
+//! - a record handed to [`ring::Journal::commit`] survives, until the ring overwrites its sector;
+//! - nothing is ever handed out that was not appended, and order is kept;
+//! - flash is never programmed twice between erasures, and every sector is erased equally often.
+#![no_std]
+#![forbid(unsafe_code)]
+
+#[cfg(any(test, feature = "ram"))]
+extern crate std;
+
+mod error;
+#[cfg(any(test, feature = "ram"))]
+pub mod ram;
+pub mod ring;
+pub mod slots;
+
+pub use error::Error;
+pub use ring::Journal;
+
+#[cfg(test)]
+mod tests;
