@@ -17,6 +17,7 @@ mod integral;
 mod interval;
 mod lamps;
 mod log;
+pub mod logger;
 pub mod meter;
 mod output;
 pub mod recorder;

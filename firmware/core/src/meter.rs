@@ -1,7 +1,7 @@
 //! Metering: raw frames in, half waves out.
 //!
 //! Frames come at a fixed rate. The voltage (or, where no voltage is sensed, the current) is
-//! filtered to its fundamental, whose zero crossings tell [`crate::timing`] where half waves end;
+//! filtered to its fundamental, whose zero crossings tell the schedule where half waves end;
 //! the frames themselves are summed up [`Meter::delay_us`] later, when those ends are known, with
 //! the sums cut exactly between frames. A frame costs three 16-bit products, some 64-bit additions
 //! and the filters' running sums; divisions happen once in a half wave.

@@ -124,6 +124,61 @@ fn active_power_of_the_worked_example() {
     assert!((got.voltage_v * got.current_a - 1840.0).abs() < 1.0);
 }
 
+/// The same at the ends of the range of frame rates and at usual ones between.
+#[test]
+fn every_frame_rate_measures_alike() {
+    for (rate, nominal, hz) in [
+        (FRAME_RATE_MIN, 60, 69.0),
+        (FRAME_RATE_MIN, 50, 42.5),
+        (6400, 50, 50.7),
+        (7680, 60, 59.1),
+        (12_800, 50, 57.5),
+        (FRAME_RATE_MAX, 50, 42.5),
+        (FRAME_RATE_MAX, 60, 51.0),
+    ] {
+        let mut meter = Meter::new(MeterConfig { frames_per_s: rate, ..config(nominal) }).unwrap();
+        let halves: Vec<HalfWave> = (0..rate * 2)
+            .filter_map(|n| {
+                let angle = TAU * hz * f64::from(n) / f64::from(rate);
+                meter.push(&Frame {
+                    voltage: counts(230.0 * SQRT_2 * angle.sin(), VOLT),
+                    current: counts(8.0 * SQRT_2 * (angle - 0.6435).sin(), AMPERE),
+                    signal: 0,
+                    transducer_supply: 0,
+                })
+            })
+            .collect();
+        let got = read(&halves, if nominal == 50 { 20 } else { 24 });
+        assert!((got.voltage_v - 230.0).abs() < 1e-3 * RANGE_V, "{rate}: {}", got.voltage_v);
+        assert!((got.current_a - 8.0).abs() < 1e-3 * RANGE_A, "{rate}: {}", got.current_a);
+        assert!((got.hz - hz).abs() < 0.010, "{rate}: {} Hz for {hz}", got.hz);
+        let truth = 230.0 * 8.0 * 0.6435_f64.cos();
+        assert!((got.power_w / truth - 1.0).abs() < 2e-3, "{rate}: {}", got.power_w);
+    }
+}
+
+/// A frequency that runs away and comes back, as on a small generator, is followed: each interval
+/// within 0.1 Hz of the mean over itself while it moves by 1 Hz a second.
+#[test]
+fn a_moving_frequency_is_followed() {
+    let mut meter = Meter::new(config(50)).unwrap();
+    let hz = |t: f64| 50.0 + 2.0 * (TAU * t / 12.0).sin();
+    // Phase is the integral of frequency.
+    let phase = |t: f64| TAU * (50.0 * t - 2.0 * 12.0 / TAU * ((TAU * t / 12.0).cos() - 1.0));
+    let halves = feed(&mut meter, 24.0, |t| (230.0 * SQRT_2 * phase(t).sin(), 0.0));
+    let mut end = f64::from(BACK as u32) / f64::from(RATE);
+    let late = f64::from(meter.delay_us()) / 1e6;
+    for (n, interval) in halves.chunks_exact(20).enumerate() {
+        let got = read(interval, 20);
+        let middle = end - late + 10.0 / got.hz / 2.0;
+        end += 10.0 / got.hz;
+        if n > 3 {
+            assert!((got.hz - hz(middle)).abs() < 0.1, "{} {}", got.hz, hz(middle));
+            assert!((got.voltage_v - 230.0).abs() < 0.35, "{}", got.voltage_v);
+        }
+    }
+}
+
 /// A clamp turned round gives the same power with the other sign.
 #[test]
 fn a_reversed_clamp_reads_negative_power() {

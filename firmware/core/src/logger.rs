@@ -1,0 +1,390 @@
+//! The logger: recorder, service and journal tied together.
+//!
+//! The half waves' side is synchronous and cheap ([`Logger::half_wave`]); whatever needs the flash
+//! or the line is asynchronous and asked for when there is something to do. Records are made
+//! durable at least every ten seconds of recorded time, so that a power cut costs no more.
+
+use crate::log::{log_info, log_warn};
+use crate::recorder::{Recorder, Slow};
+use crate::service::{Outcome, Service, View, next_page};
+use crate::wave::HalfWave;
+use embedded_storage_async::nor_flash::NorFlash;
+use heapless::Vec;
+use pumpwitness_journal::{Error, Journal};
+use pumpwitness_protocol::frame::{self, Decoder, FRAME_BYTES_MAX, Found};
+use pumpwitness_protocol::message::{
+    Identity, PROTOCOL_VERSION, PageAddress, Refusal, Reply, ReplyBody, Request, SnapshotRange,
+    Status,
+};
+use pumpwitness_protocol::page::PAGE_BYTES;
+use pumpwitness_protocol::record::{BootReason, Mark, Record};
+use pumpwitness_protocol::settings::{SETTINGS_BYTES_MAX, Settings};
+use pumpwitness_protocol::slot::Slot;
+use sha2::{Digest, Sha256};
+
+/// Records are made durable when the oldest that is not has waited this long. With the interval
+/// going on (at most 0.24 s) and one more half wave it stays below ten seconds.
+const COMMIT_AFTER_MS: i64 = 9500;
+
+/// Where frames to the host go.
+pub trait FrameSink {
+    /// Sends one whole frame, closing 00 included.
+    #[allow(async_fn_in_trait)] // one task drives the line; nothing needs it to be Send
+    async fn send(&mut self, frame: &[u8]) -> Result<(), LineClosed>;
+}
+
+/// The line went away while something was being sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("the line to the host is closed")]
+pub struct LineClosed;
+
+/// What a logger must be told when it starts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Start {
+    /// Unique number of the device.
+    pub device: [u8; 8],
+    /// Firmware version, major · minor · patch.
+    pub firmware: [u8; 3],
+    /// Why it starts.
+    pub reason: BootReason,
+    /// Its clock, ms since 1970.
+    pub clock_ms: i64,
+    /// False when the clock's battery has failed since it was set.
+    pub clock_good: bool,
+}
+
+/// Pages still to send.
+#[derive(Clone, Copy, Debug)]
+struct Stream {
+    id: u16,
+    next: Option<PageAddress>,
+    left: u16,
+}
+
+/// The logger over a flash.
+pub struct Logger<F: NorFlash> {
+    recorder: Recorder,
+    service: Service,
+    journal: Journal<F>,
+    settings: Settings,
+    identity: Identity,
+    armed: bool,
+    slot_number: u32,
+    /// Newest sector that nothing is written to any more.
+    closed_up_to: Option<u32>,
+    /// The recorder's clock when records were made durable last.
+    committed_ms: i64,
+    commit_due: bool,
+    stream: Option<Stream>,
+    decoder: Decoder,
+}
+
+impl<F: NorFlash> Logger<F> {
+    /// Mounts the journal in `flash` and starts recording with the settings kept there. Fails when
+    /// the flash cannot be read or has a geometry the journal cannot use.
+    pub async fn start(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
+        let mut journal = Journal::mount(flash, start.device).await?;
+        let (settings, site_text, armed, slot_number) = match journal.load_slot().await? {
+            Some(slot) => (slot.settings, slot.site_text, slot.armed, slot.number),
+            None => (Settings::default(), Vec::new(), false, 0),
+        };
+        journal.set_when_full(settings.when_full);
+        // Every sector of earlier boots is closed: a mounted journal opens a new one.
+        let before = journal.status();
+        let closed_up_to = (before.sectors_used > 0).then_some(before.newest_sector);
+        let identity = Identity {
+            protocol: PROTOCOL_VERSION,
+            device: start.device,
+            firmware: start.firmware,
+            boot: journal.boot(),
+            clock_ms: start.clock_ms,
+            clock_good: start.clock_good,
+        };
+        let mut logger = Self {
+            recorder: Recorder::new(&settings, start.clock_ms),
+            service: Service::new(site_text),
+            journal,
+            settings,
+            identity,
+            armed,
+            slot_number,
+            closed_up_to,
+            committed_ms: start.clock_ms,
+            commit_due: false,
+            stream: None,
+            decoder: Decoder::new(),
+        };
+        let (boot, firmware, reason) = (logger.identity.boot, start.firmware, start.reason);
+        logger.recorder.mark(Mark::Boot { boot, reason, firmware });
+        logger.recorder.mark(Mark::Settings { digest: digest(&logger.settings) });
+        let damaged = before.pages_damaged;
+        if damaged > 0 {
+            let pages = u16::try_from(damaged).unwrap_or(u16::MAX);
+            logger.recorder.mark(Mark::PagesDamaged { pages });
+        }
+        log_info!("mounted, boot {}, {} damaged pages", boot, damaged);
+        // A full memory is no reason not to start: it can still be read.
+        logger.store_what_fits().await;
+        Ok(logger)
+    }
+
+    /// Takes a half wave; true when [`Self::store`] has something to do.
+    pub fn half_wave(&mut self, half: &HalfWave) -> bool {
+        self.recorder.half_wave(half);
+        if !self.commit_due && self.recorder.clock_ms() - self.committed_ms >= COMMIT_AFTER_MS {
+            self.commit_due = true;
+            self.recorder.close_run();
+        }
+        self.commit_due || self.recorder.pending()
+    }
+
+    /// Sets the lamp inputs; bit 0 is lamp 1.
+    pub fn lamps(&mut self, inputs: u8) {
+        self.recorder.lamps(inputs);
+    }
+
+    /// Takes the slow readings, about once a second.
+    pub fn slow(&mut self, slow: Slow) {
+        self.recorder.slow(slow);
+    }
+
+    /// Counts frames the meter could not take.
+    pub fn frames_lost(&mut self, frames: u32) {
+        self.recorder.frames_lost(frames);
+    }
+
+    /// Adds a mark of the present moment, such as a fault kept over a restart.
+    pub fn mark(&mut self, mark: Mark) {
+        self.recorder.mark(mark);
+    }
+
+    /// The clock, ms since 1970.
+    pub fn clock_ms(&self) -> i64 {
+        self.recorder.clock_ms()
+    }
+
+    /// Settings in force.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Gives the flash back.
+    pub fn into_flash(self) -> F {
+        self.journal.into_flash()
+    }
+
+    /// Hands the waiting records to the journal and makes them durable when it is time. Records
+    /// that could not be stored are counted in a later one; the last error is given.
+    pub async fn store(&mut self) -> Result<(), Error<F::Error>> {
+        let mut outcome = Ok(());
+        while let Some(record) = self.recorder.pop() {
+            if let Err(error) = self.journal.append(&record, self.recorder.clock_ms()).await {
+                log_warn!("record lost");
+                self.recorder.records_lost(match record {
+                    // The count it carried must not be lost with it.
+                    Record::Mark(mark) => match mark.mark {
+                        Mark::RecordsLost { records } => records,
+                        _ => 1,
+                    },
+                    _ => 1,
+                });
+                outcome = Err(error);
+            }
+        }
+        if self.commit_due {
+            self.commit_due = false;
+            self.committed_ms = self.recorder.clock_ms();
+            if let Err(error) = self.journal.commit(self.committed_ms).await {
+                log_warn!("commit failed");
+                outcome = Err(error);
+            }
+        }
+        outcome
+    }
+
+    /// Makes everything durable at once; the merged interval going on is closed first.
+    async fn store_all(&mut self) -> Result<(), Error<F::Error>> {
+        self.recorder.close_run();
+        self.commit_due = true;
+        self.store().await
+    }
+
+    /// The same for a request that is carried out all the same when the memory takes no more
+    /// records, full as it may be: those lost are counted.
+    async fn store_what_fits(&mut self) {
+        if self.store_all().await.is_err() {
+            log_warn!("records lost during a request");
+        }
+    }
+
+    /// The logger's own supply is failing and stands at `supply_mv`: closes and flushes everything.
+    pub async fn power_failing(&mut self, supply_mv: u16) -> Result<(), Error<F::Error>> {
+        self.recorder.close();
+        self.recorder.mark(Mark::PowerFailing { supply_mv });
+        self.store_all().await
+    }
+
+    /// Takes bytes from the line and answers everything they ask for, pages included.
+    pub async fn serve(
+        &mut self,
+        bytes: &[u8],
+        out: &mut impl FrameSink,
+    ) -> Result<(), LineClosed> {
+        self.receive(bytes, out).await?;
+        while self.send_next_page(out).await? {}
+        Ok(())
+    }
+
+    /// Takes bytes from the line and answers the requests in them. Pages that were asked for go out
+    /// by [`Self::send_next_page`], so that half waves can be taken between them.
+    pub async fn receive(
+        &mut self,
+        mut bytes: &[u8],
+        out: &mut impl FrameSink,
+    ) -> Result<(), LineClosed> {
+        while !bytes.is_empty() {
+            let (found, rest) = self.decoder.feed::<Request>(bytes);
+            bytes = rest;
+            match found {
+                Some(Found::Message(request)) => self.answer(request, out).await?,
+                Some(Found::Unknown) => {
+                    send(0, ReplyBody::Refused(Refusal::Unknown), out).await?;
+                }
+                Some(Found::Damaged) | None => {}
+            }
+        }
+        Ok(())
+    }
+
+    async fn answer(
+        &mut self,
+        request: Request,
+        out: &mut impl FrameSink,
+    ) -> Result<(), LineClosed> {
+        self.identity.clock_ms = self.recorder.clock_ms();
+        let view = View {
+            identity: &self.identity,
+            status: self.status(),
+            live: self.recorder.live(),
+            settings: &self.settings,
+            closed_up_to: self.closed_up_to,
+        };
+        let body = match self.service.answer(&request.body, &view) {
+            Outcome::Reply(body) => body,
+            Outcome::SetClock(unix_ms) => self.set_clock(unix_ms).await,
+            Outcome::PutSettings(settings) => self.put_settings(settings).await,
+            Outcome::Arm => self.arm().await,
+            Outcome::Snapshot => match self.snapshot().await {
+                Ok(range) => ReplyBody::Snapshot(range),
+                Err(_) => ReplyBody::Refused(Refusal::Memory),
+            },
+            Outcome::Pages { first, count } => {
+                // A peer that asks again before the last page has changed its mind.
+                self.stream = Some(Stream { id: request.id, next: Some(first), left: count });
+                return Ok(());
+            }
+            Outcome::Release(up_to_sector) => {
+                self.journal.release(up_to_sector);
+                ReplyBody::Done
+            }
+        };
+        send(request.id, body, out).await
+    }
+
+    /// Sends the next of the pages asked for, or what ends them; false when there is nothing left.
+    pub async fn send_next_page(&mut self, out: &mut impl FrameSink) -> Result<bool, LineClosed> {
+        let Some(stream) = &mut self.stream else { return Ok(false) };
+        let id = stream.id;
+        let (Some(address), 1..) = (stream.next, stream.left) else {
+            let next = stream.next.unwrap_or(PageAddress { sector: u32::MAX, page: u8::MAX });
+            self.stream = None;
+            send(id, ReplyBody::PagesEnd { next }, out).await?;
+            return Ok(false);
+        };
+        stream.next = next_page(address);
+        stream.left -= 1;
+        let mut page = [0; PAGE_BYTES];
+        let body = match self.journal.read_page(address, &mut page).await {
+            Ok(true) => ReplyBody::Page { address, bytes: Vec::from_array(page) },
+            Ok(false) => ReplyBody::PageGone { address },
+            Err(_) => {
+                self.stream = None;
+                ReplyBody::Refused(Refusal::Memory)
+            }
+        };
+        if let Err(closed) = send(id, body, out).await {
+            self.stream = None;
+            return Err(closed);
+        }
+        Ok(self.stream.is_some())
+    }
+
+    fn status(&self) -> Status {
+        let (frames_lost, captures_dropped) = self.recorder.losses();
+        Status { frames_lost, captures_dropped, armed: self.armed, ..self.journal.status() }
+    }
+
+    async fn set_clock(&mut self, unix_ms: i64) -> ReplyBody {
+        self.recorder.set_clock(unix_ms);
+        self.identity.clock_good = true;
+        self.store_what_fits().await;
+        ReplyBody::Done
+    }
+
+    async fn put_settings(&mut self, settings: Settings) -> ReplyBody {
+        self.recorder.apply(&settings, digest(&settings));
+        self.journal.set_when_full(settings.when_full);
+        self.settings = settings;
+        self.store_what_fits().await;
+        ReplyBody::Done
+    }
+
+    async fn arm(&mut self) -> ReplyBody {
+        let slot = Slot {
+            number: self.slot_number.wrapping_add(1),
+            settings: self.settings.clone(),
+            site_text: self.service.site_text().clone(),
+            armed: true,
+        };
+        if self.journal.store_slot(&slot).await.is_err() {
+            return ReplyBody::Refused(Refusal::Memory);
+        }
+        self.slot_number = slot.number;
+        self.armed = true;
+        self.recorder.mark(Mark::Armed);
+        self.store_what_fits().await;
+        ReplyBody::Done
+    }
+
+    async fn snapshot(&mut self) -> Result<SnapshotRange, Error<F::Error>> {
+        self.recorder.mark(Mark::Snapshot);
+        self.store_what_fits().await;
+        let range = self.journal.close_sector(self.recorder.clock_ms()).await?;
+        self.closed_up_to = Some(range.last_sector);
+        Ok(range)
+    }
+}
+
+async fn send(id: u16, body: ReplyBody, out: &mut impl FrameSink) -> Result<(), LineClosed> {
+    let mut buffer = [0; FRAME_BYTES_MAX];
+    // The largest reply, a page, fits with room to spare (shared-protocol tests it).
+    match frame::encode(&Reply { id, body }, &mut buffer) {
+        Ok(frame) => out.send(frame).await,
+        Err(_) => Ok(()),
+    }
+}
+
+/// First 8 bytes of the SHA-256 of the settings' postcard bytes.
+fn digest(settings: &Settings) -> [u8; 8] {
+    let mut bytes = [0; SETTINGS_BYTES_MAX];
+    let mut digest = [0; 8];
+    // Settings are bounded by their types to less than the buffer.
+    if let Ok(bytes) = postcard::to_slice(settings, &mut bytes) {
+        digest.copy_from_slice(&Sha256::digest(bytes)[..8]);
+    }
+    digest
+}
+
+#[cfg(test)]
+#[path = "logger_tests.rs"]
+mod tests;

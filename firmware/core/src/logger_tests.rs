@@ -1,0 +1,345 @@
+extern crate std;
+use super::*;
+use embassy_futures::block_on;
+use embedded_storage_async::nor_flash::{ErrorType, NorFlashErrorKind, ReadNorFlash};
+use proptest::prelude::*;
+use pumpwitness_protocol::message::RequestBody;
+use pumpwitness_protocol::page::{PageState, SECTOR_BYTES, read_page};
+use pumpwitness_protocol::record::{Interval, TimedMark};
+use pumpwitness_protocol::settings::WhenFull;
+use std::vec;
+use std::vec::Vec as List;
+
+const START_MS: i64 = 1_780_000_000_000;
+
+/// Flash without faults: programming clears bits, erasing sets them.
+#[derive(Clone)]
+struct Ram(List<u8>);
+
+impl ErrorType for Ram {
+    type Error = NorFlashErrorKind;
+}
+
+impl ReadNorFlash for Ram {
+    const READ_SIZE: usize = 1;
+
+    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+        bytes.copy_from_slice(&self.0[offset as usize..][..bytes.len()]);
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        self.0.len()
+    }
+}
+
+impl NorFlash for Ram {
+    const WRITE_SIZE: usize = 1;
+    const ERASE_SIZE: usize = SECTOR_BYTES;
+
+    async fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
+        self.0[from as usize..to as usize].fill(0xFF);
+        Ok(())
+    }
+
+    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+        for (cell, byte) in self.0[offset as usize..].iter_mut().zip(bytes) {
+            *cell &= byte;
+        }
+        Ok(())
+    }
+}
+
+fn ram(sectors: usize) -> Ram {
+    Ram(vec![0xFF; sectors * SECTOR_BYTES])
+}
+
+/// Frames as a host would decode them.
+#[derive(Default)]
+struct Host {
+    decoder: Decoder,
+    replies: List<Reply>,
+}
+
+impl FrameSink for Host {
+    async fn send(&mut self, frame: &[u8]) -> Result<(), LineClosed> {
+        let (found, rest) = self.decoder.feed::<Reply>(frame);
+        assert!(rest.is_empty());
+        match found {
+            Some(Found::Message(reply)) => self.replies.push(reply),
+            other => panic!("{other:?}"),
+        }
+        Ok(())
+    }
+}
+
+fn start(flash: Ram, clock_ms: i64) -> Logger<Ram> {
+    let start = Start {
+        device: *b"device01",
+        firmware: [0, 1, 0],
+        reason: BootReason::PowerOn,
+        clock_ms,
+        clock_good: false,
+    };
+    block_on(Logger::start(flash, start)).unwrap()
+}
+
+fn ask(logger: &mut Logger<Ram>, id: u16, body: RequestBody) -> List<ReplyBody> {
+    let mut buffer = [0; FRAME_BYTES_MAX];
+    let frame = frame::encode(&Request { id, body }, &mut buffer).unwrap();
+    let mut host = Host::default();
+    block_on(logger.serve(frame, &mut host)).unwrap();
+    assert!(host.replies.iter().all(|reply| reply.id == id));
+    host.replies.into_iter().map(|reply| reply.body).collect()
+}
+
+fn half(running: bool) -> HalfWave {
+    HalfWave {
+        duration_us: 10_000,
+        voltage_sq_mv2: 230_000 * 230_000,
+        current_sq_ma2: if running { 36_000_000 } else { 100 },
+        power_mw: if running { 1_100_000 } else { 0 },
+        signal: 5000,
+        flags: 0,
+    }
+}
+
+fn feed(logger: &mut Logger<Ram>, seconds: u32, running: bool) {
+    for _ in 0..seconds * 100 {
+        if logger.half_wave(&half(running)) {
+            block_on(logger.store()).unwrap();
+        }
+    }
+}
+
+/// All records that a download gives.
+fn download(logger: &mut Logger<Ram>) -> List<Record> {
+    let [ReplyBody::Snapshot(range)] = ask(logger, 1, RequestBody::Snapshot)[..] else { panic!() };
+    let mut next = PageAddress { sector: range.first_sector, page: 0 };
+    let mut records = List::new();
+    while next.sector <= range.last_sector {
+        let read = RequestBody::ReadPages { first: next, count: 100 };
+        for body in ask(logger, 2, read) {
+            match body {
+                ReplyBody::Page { address, bytes } => {
+                    let bytes: &[u8; PAGE_BYTES] = bytes.as_slice().try_into().unwrap();
+                    let state = read_page(bytes, address, 1, |record| records.push(record));
+                    assert!(!matches!(state, PageState::Damaged), "{address:?}");
+                }
+                ReplyBody::PageGone { address } => assert!(address.sector > range.last_sector),
+                ReplyBody::PagesEnd { next: end } => next = end,
+                other => panic!("{other:?}"),
+            }
+        }
+    }
+    records
+}
+
+fn intervals(records: &[Record]) -> List<Interval> {
+    let interval = |record: &Record| match record {
+        Record::Interval(interval) => Some(*interval),
+        _ => None,
+    };
+    records.iter().filter_map(interval).collect()
+}
+
+fn assert_gapless(intervals: &[Interval], from_ms: i64) {
+    let mut end_ms = from_ms;
+    for interval in intervals {
+        assert_eq!(interval.end_ms - i64::from(interval.span_ms), end_ms);
+        end_ms = interval.end_ms;
+    }
+}
+
+fn marks(records: &[Record]) -> List<Mark> {
+    let mark = |record: &Record| match record {
+        Record::Mark(TimedMark { mark, .. }) => Some(mark.clone()),
+        _ => None,
+    };
+    records.iter().filter_map(mark).collect()
+}
+
+#[test]
+fn a_visit_to_a_site() {
+    let mut logger = start(ram(64), START_MS);
+    let [ReplyBody::Hello(identity)] = &ask(&mut logger, 1, RequestBody::Hello { protocol: 1 })[..]
+    else {
+        panic!()
+    };
+    assert!(!identity.clock_good);
+    let settings = Settings { nominal_dv: 2400, ..Settings::default() };
+    let text = Vec::from_slice(b"[supply]\nnominal_v = 240\n").unwrap();
+    let now_ms = START_MS + 5_000_000;
+    for body in [
+        RequestBody::SetClock { unix_ms: now_ms },
+        RequestBody::PutSettings(settings.clone()),
+        RequestBody::PutSite { offset: 0, total: text.len() as u16, bytes: text.clone() },
+        RequestBody::Arm,
+    ] {
+        assert_eq!(ask(&mut logger, 7, body), [ReplyBody::Done]);
+    }
+    feed(&mut logger, 60, false);
+    feed(&mut logger, 30, true);
+    feed(&mut logger, 60, false);
+
+    let records = download(&mut logger);
+    assert_gapless(&intervals(&records), now_ms);
+    assert_eq!(intervals(&records).last().unwrap().end_ms, now_ms + 150_000);
+    let digest = digest(&settings);
+    let marks = marks(&records);
+    assert!(matches!(marks[0], Mark::Boot { reason: BootReason::PowerOn, .. }));
+    assert!(matches!(marks[1], Mark::Settings { .. }));
+    assert_eq!(
+        marks[2..],
+        [
+            Mark::ClockSet { before_ms: START_MS },
+            Mark::Settings { digest },
+            Mark::Armed,
+            Mark::Snapshot
+        ]
+    );
+    let [ReplyBody::Status(status)] = ask(&mut logger, 3, RequestBody::Status)[..] else {
+        panic!()
+    };
+    assert!(status.armed && !status.full && status.records > 150);
+    let [ReplyBody::Live(live)] = ask(&mut logger, 3, RequestBody::Live)[..] else { panic!() };
+    assert_eq!((live.voltage_dv, live.running), (2300, false));
+
+    // After a restart settings, site text and arming are still there.
+    let mut logger = start(logger.into_flash(), now_ms + 200_000);
+    assert_eq!(ask(&mut logger, 1, RequestBody::GetSettings), [ReplyBody::Settings(settings)]);
+    let total = text.len() as u16;
+    assert_eq!(
+        ask(&mut logger, 1, RequestBody::GetSite { offset: 0 }),
+        [ReplyBody::Site { offset: 0, total, bytes: text }]
+    );
+    let [ReplyBody::Status(status)] = ask(&mut logger, 3, RequestBody::Status)[..] else {
+        panic!()
+    };
+    assert!(status.armed);
+}
+
+/// Whenever the supply is cut, what is older than ten seconds is in the flash.
+#[test]
+fn a_cut_costs_ten_seconds_at_most() {
+    let settings = Settings { merge_max_s: 60, ..Settings::default() };
+    let mut logger = start(ram(64), START_MS);
+    ask(&mut logger, 1, RequestBody::PutSettings(settings));
+    let mut worst_ms = 0;
+    for n in 0..20_000_u32 {
+        let running = (3000..6000).contains(&n) || (9000..9100).contains(&n);
+        if logger.half_wave(&half(running)) {
+            block_on(logger.store()).unwrap();
+        }
+        if n % 97 == 0 || n % 950 > 940 {
+            let mut after = start(logger.journal.flash().clone(), logger.clock_ms());
+            let records = download(&mut after);
+            let intervals = intervals(&records);
+            let kept_ms = intervals.last().map_or(START_MS, |interval| interval.end_ms);
+            assert_gapless(&intervals, START_MS);
+            worst_ms = worst_ms.max(logger.clock_ms() - kept_ms);
+        }
+    }
+    std::eprintln!("worst loss {worst_ms} ms");
+    assert!(worst_ms <= 10_000, "{worst_ms} ms");
+}
+
+#[test]
+fn a_failing_supply_flushes_everything() {
+    let mut logger = start(ram(64), START_MS);
+    feed(&mut logger, 3, false);
+    feed(&mut logger, 4, true);
+    for _ in 0..7 {
+        logger.half_wave(&half(true));
+    }
+    block_on(logger.power_failing(3900)).unwrap();
+    let mut after = start(logger.into_flash(), START_MS + 100_000);
+    let records = download(&mut after);
+    assert_eq!(intervals(&records).last().unwrap().end_ms, START_MS + 7070);
+    assert!(marks(&records).contains(&Mark::PowerFailing { supply_mv: 3900 }));
+}
+
+/// A memory that is full and keeps the oldest still starts, answers and is read; released, it
+/// records again and says what was lost.
+#[test]
+fn a_full_memory_goes_on_answering() {
+    let mut logger = start(ram(8), START_MS);
+    let settings = Settings { when_full: WhenFull::KeepOldest, ..Settings::default() };
+    ask(&mut logger, 1, RequestBody::PutSettings(settings));
+    assert_eq!(ask(&mut logger, 1, RequestBody::Arm), [ReplyBody::Done]);
+    let status = |logger: &mut Logger<Ram>| match ask(logger, 3, RequestBody::Status)[..] {
+        [ReplyBody::Status(status)] => status,
+        ref other => panic!("{other:?}"),
+    };
+    let mut full_ms = None;
+    for n in 0..1_000_000_u32 {
+        // Noise, so that records do not shrink to nothing.
+        let noise = n.wrapping_mul(2_654_435_761) >> 20;
+        let half = HalfWave { signal: 5000 + noise as i32, ..half(true) };
+        if logger.half_wave(&half) && block_on(logger.store()).is_err() {
+            full_ms = Some(logger.clock_ms());
+            break;
+        }
+    }
+    let full_ms = full_ms.unwrap();
+    assert!(status(&mut logger).full);
+    let mut logger = start(logger.into_flash(), full_ms + 1000);
+    let kept = intervals(&download(&mut logger));
+    assert_eq!(kept[0].end_ms - i64::from(kept[0].span_ms), START_MS);
+    assert!(full_ms - kept.last().unwrap().end_ms < 10_000);
+
+    let status_before = status(&mut logger);
+    let release = RequestBody::Release { up_to_sector: status_before.newest_sector };
+    assert_eq!(ask(&mut logger, 4, release), [ReplyBody::Done]);
+    feed(&mut logger, 5, true);
+    let after = marks(&download(&mut logger));
+    assert!(after.iter().any(|mark| matches!(mark, Mark::RecordsLost { records: 1.. })));
+}
+
+#[test]
+fn pages_that_are_not_held_are_gone() {
+    let mut logger = start(ram(16), START_MS);
+    feed(&mut logger, 60, true);
+    let first = PageAddress { sector: u32::MAX, page: 2 };
+    let read = RequestBody::ReadPages { first, count: 9 };
+    let last = PageAddress { sector: u32::MAX, page: 3 };
+    assert_eq!(
+        ask(&mut logger, 5, read)[..2],
+        [ReplyBody::PageGone { address: first }, ReplyBody::PageGone { address: last }]
+    );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// Noise on the line is borne, and the next request is answered.
+    #[test]
+    fn a_confused_peer_does_no_harm(
+        noise in proptest::collection::vec(any::<u8>(), 0..3000),
+        cut in 1_usize..64,
+    ) {
+        let mut logger = start(ram(16), START_MS);
+        let mut host = Host::default();
+        for part in noise.chunks(cut) {
+            block_on(logger.serve(part, &mut host)).unwrap();
+        }
+        block_on(logger.serve(&[0], &mut host)).unwrap();
+        let replies = ask(&mut logger, 9, RequestBody::Hello { protocol: 1 });
+        prop_assert!(matches!(replies[..], [ReplyBody::Hello(_)]));
+    }
+
+    /// Every request there can be is answered, and the logger goes on recording.
+    #[test]
+    fn hostile_requests_do_no_harm(
+        streams in proptest::collection::vec(
+            (0_u8..13, proptest::collection::vec(any::<u8>(), 0..300)), 1..30),
+    ) {
+        let mut logger = start(ram(16), START_MS);
+        for (tag, tail) in streams {
+            let bytes: List<u8> = [1, tag].into_iter().chain(tail).collect();
+            let Ok((request, _)) = postcard::take_from_bytes::<Request>(&bytes) else { continue };
+            prop_assert!(!ask(&mut logger, 1, request.body).is_empty());
+            feed(&mut logger, 1, true);
+        }
+    }
+}
