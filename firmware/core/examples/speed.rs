@@ -1,10 +1,14 @@
-//! Prints what a frame costs the meter and a half wave the recorder, on the host.
+//! Prints what a frame costs the meter and a half wave the recorder and the whole logger, on the
+//! host.
 //! `cargo run --release -p pumpwitness-core --example speed`
 
+use embassy_futures::block_on;
 use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::logger::{Logger, Start};
 use pumpwitness_core::meter::{Meter, MeterConfig};
 use pumpwitness_core::recorder::Recorder;
 use pumpwitness_core::wave::{Frame, HalfWave};
+use pumpwitness_journal::ram::RamFlash;
 use pumpwitness_protocol::settings::Settings;
 use std::hint::black_box;
 use std::time::Instant;
@@ -16,6 +20,43 @@ fn main() {
     println!("{} bytes: recorder", size_of::<Recorder>());
     meter();
     recorder();
+    logger();
+}
+
+/// Days at rest with a minute's run each half hour, stored in a flash in memory.
+fn logger() {
+    let start = Start {
+        device: *b"device01",
+        firmware: [0; 3],
+        reason: pumpwitness_protocol::record::BootReason::PowerOn,
+        clock_ms: 1_780_000_000_000,
+        clock_good: true,
+    };
+    let flash = RamFlash::<1>::erased(4096);
+    let mut logger = block_on(Logger::start(flash, start)).expect("a flash of the right geometry");
+    println!("{} bytes: logger", size_of_val(&logger));
+    let mut noise = 1_u32;
+    let clock = Instant::now();
+    for n in 0..ROUNDS {
+        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let running = n % 180_000 < 6000;
+        let mv = 230_000 + u64::from(noise >> 24);
+        let half = HalfWave {
+            duration_us: 10_000,
+            voltage_sq_mv2: mv * mv,
+            current_sq_ma2: if running { 36_000_000 } else { 400 },
+            power_mw: if running { 1_100_000 + (noise >> 20) as i32 } else { 0 },
+            signal: 5000 + (noise >> 29) as i32,
+            flags: 0,
+        };
+        if logger.half_wave(black_box(&half)) {
+            block_on(logger.store()).expect("a flash without faults");
+        }
+    }
+    let ns = clock.elapsed().as_nanos() as f64 / f64::from(ROUNDS);
+    let days = f64::from(ROUNDS) / 8_640_000.0;
+    let bytes = logger.into_flash().counts().programmed as f64;
+    println!("logger: {ns:.1} ns a half wave, {:.0} bytes a day", bytes / days);
 }
 
 fn meter() {

@@ -1,57 +1,20 @@
 extern crate std;
 use super::*;
 use embassy_futures::block_on;
-use embedded_storage_async::nor_flash::{ErrorType, NorFlashErrorKind, ReadNorFlash};
 use proptest::prelude::*;
+use pumpwitness_journal::ram::RamFlash;
 use pumpwitness_protocol::message::RequestBody;
-use pumpwitness_protocol::page::{PageState, SECTOR_BYTES, read_page};
+use pumpwitness_protocol::page::{PageState, read_page};
 use pumpwitness_protocol::record::{Interval, TimedMark};
 use pumpwitness_protocol::settings::WhenFull;
-use std::vec;
 use std::vec::Vec as List;
 
 const START_MS: i64 = 1_780_000_000_000;
 
-/// Flash without faults: programming clears bits, erasing sets them.
-#[derive(Clone)]
-struct Ram(List<u8>);
-
-impl ErrorType for Ram {
-    type Error = NorFlashErrorKind;
-}
-
-impl ReadNorFlash for Ram {
-    const READ_SIZE: usize = 1;
-
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        bytes.copy_from_slice(&self.0[offset as usize..][..bytes.len()]);
-        Ok(())
-    }
-
-    fn capacity(&self) -> usize {
-        self.0.len()
-    }
-}
-
-impl NorFlash for Ram {
-    const WRITE_SIZE: usize = 1;
-    const ERASE_SIZE: usize = SECTOR_BYTES;
-
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
-        self.0[from as usize..to as usize].fill(0xFF);
-        Ok(())
-    }
-
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        for (cell, byte) in self.0[offset as usize..].iter_mut().zip(bytes) {
-            *cell &= byte;
-        }
-        Ok(())
-    }
-}
+type Ram = RamFlash<1>;
 
 fn ram(sectors: usize) -> Ram {
-    Ram(vec![0xFF; sectors * SECTOR_BYTES])
+    RamFlash::erased(sectors)
 }
 
 /// Frames as a host would decode them.
@@ -112,8 +75,16 @@ fn feed(logger: &mut Logger<Ram>, seconds: u32, running: bool) {
     }
 }
 
-/// All records that a download gives.
+/// All records that a download gives; no page may be damaged.
 fn download(logger: &mut Logger<Ram>) -> List<Record> {
+    let (records, damaged) = download_all(logger);
+    assert_eq!(damaged, 0);
+    records
+}
+
+/// All records that a download gives, and the number of pages whose head did not pass.
+fn download_all(logger: &mut Logger<Ram>) -> (List<Record>, usize) {
+    let mut damaged = 0;
     let [ReplyBody::Snapshot(range)] = ask(logger, 1, RequestBody::Snapshot)[..] else { panic!() };
     let mut next = PageAddress { sector: range.first_sector, page: 0 };
     let mut records = List::new();
@@ -124,7 +95,7 @@ fn download(logger: &mut Logger<Ram>) -> List<Record> {
                 ReplyBody::Page { address, bytes } => {
                     let bytes: &[u8; PAGE_BYTES] = bytes.as_slice().try_into().unwrap();
                     let state = read_page(bytes, address, 1, |record| records.push(record));
-                    assert!(!matches!(state, PageState::Damaged), "{address:?}");
+                    damaged += usize::from(matches!(state, PageState::Damaged));
                 }
                 ReplyBody::PageGone { address } => assert!(address.sector > range.last_sector),
                 ReplyBody::PagesEnd { next: end } => next = end,
@@ -132,7 +103,7 @@ fn download(logger: &mut Logger<Ram>) -> List<Record> {
             }
         }
     }
-    records
+    (records, damaged)
 }
 
 fn intervals(records: &[Record]) -> List<Interval> {
@@ -242,6 +213,58 @@ fn a_cut_costs_ten_seconds_at_most() {
     }
     std::eprintln!("worst loss {worst_ms} ms");
     assert!(worst_ms <= 10_000, "{worst_ms} ms");
+}
+
+/// The same with the cut inside a programming or an erasure, at steps spread over a run that goes
+/// round the ring several times.
+#[test]
+fn a_torn_write_costs_ten_seconds_at_most() {
+    let run = |fuse: Option<usize>| {
+        let mut flash = ram(8);
+        flash.set_fuse(fuse);
+        let start_with = Start {
+            device: *b"device01",
+            firmware: [0, 1, 0],
+            reason: BootReason::PowerOn,
+            clock_ms: START_MS,
+            clock_good: true,
+        };
+        let Ok(mut logger) = block_on(Logger::start(flash, start_with)) else { return None };
+        for n in 0..60_000_u32 {
+            // Much noise, to fill sectors quickly; a rest now and then.
+            let noise = n.wrapping_mul(2_654_435_761) >> 16;
+            let half = HalfWave {
+                signal: 5000 + (noise >> 4) as i32,
+                power_mw: noise as i32 * 30,
+                voltage_sq_mv2: (230_000 + u64::from(noise)).pow(2),
+                ..half(n % 6000 > 600)
+            };
+            if logger.half_wave(&half) && block_on(logger.store()).is_err() {
+                break;
+            }
+        }
+        Some((logger.clock_ms(), logger.into_flash()))
+    };
+    let (_, whole) = run(None).unwrap();
+    assert!(whole.counts().erased[2..].iter().all(|erased| *erased >= 2), "goes round the ring");
+    let steps = whole.steps();
+    let mut worst_ms = 0;
+    for cut in (300..steps).step_by(steps / 200) {
+        let Some((cut_ms, mut flash)) = run(Some(cut)) else { continue };
+        flash.set_fuse(None);
+        let mut after = start(flash, cut_ms);
+        let (records, damaged) = download_all(&mut after);
+        assert!(damaged <= 1, "cut {cut}: only the page being written may be torn");
+        let kept = intervals(&records);
+        let Some(last) = kept.last() else {
+            assert!(cut_ms - START_MS <= 10_000, "cut {cut}");
+            continue;
+        };
+        worst_ms = worst_ms.max(cut_ms - last.end_ms);
+        assert!(cut_ms - last.end_ms <= 10_000, "cut {cut}: {} ms", cut_ms - last.end_ms);
+        assert_gapless(&kept, kept[0].end_ms - i64::from(kept[0].span_ms));
+    }
+    std::eprintln!("{steps} steps, worst loss {worst_ms} ms");
 }
 
 #[test]
