@@ -137,8 +137,8 @@ fn round_div(value: i64, by: i64) -> i64 {
     (value + by / 2).div_euclid(by)
 }
 
-/// A positive factor as a 25-bit mantissa and a power of two, so that applying it is one 32 × 32 →
-/// 64-bit multiplication and a shift; relative error below 2⁻²⁴.
+/// A positive factor as a 22-bit mantissa and a power of two, so that applying it is one
+/// multiplication and a shift; relative error below 2⁻²¹.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Scale {
     mantissa: u32,
@@ -146,7 +146,9 @@ pub(crate) struct Scale {
 }
 
 impl Scale {
-    const MANTISSA_BITS: u32 = 25;
+    const MANTISSA_BITS: u32 = 22;
+    /// Counts × 256 come in.
+    const SHIFT_AT_LEAST: u32 = 8;
 
     /// The factor `gain_a · gain_b` in squared milli-units from squared counts × 256, times
     /// (1 + `ppb`/10⁹). Runs once; width matters more than speed here.
@@ -154,16 +156,22 @@ impl Scale {
         let product = u128::from(gain_a) * u128::from(gain_b) * u128::from(1_000_000_000 + ppb);
         // 10¹² from nano to milli, squared; 10⁹ from the correction.
         let denominator = 1_000_000_000_000_000_000_000_u128;
-        let mut shift = 0;
+        let mut shift = Self::SHIFT_AT_LEAST;
         let mut value = product / denominator;
+        // At most three bits too many: gains are below 2³².
+        while value >= 1 << Self::MANTISSA_BITS {
+            value >>= 1;
+            shift -= 1;
+        }
         while value < 1 << (Self::MANTISSA_BITS - 1) {
             shift += 1;
-            value = (product << shift) / denominator;
+            value = (product << (shift - Self::SHIFT_AT_LEAST)) / denominator;
         }
-        Self { mantissa: value as u32, shift: shift + 8 }
+        Self { mantissa: value as u32, shift }
     }
 
-    /// Applies the factor to squared counts × 256 (at most 2³⁸ either way).
+    /// Applies the factor to squared counts × 256: at most 2⁴⁰ either way, that of a wave which
+    /// swings from one end of 16 bits about an offset at the other.
     pub(crate) fn apply(self, counts_q8: i64) -> i64 {
         let half = 1_i64 << (self.shift - 1);
         (counts_q8 * i64::from(self.mantissa) + half) >> self.shift
@@ -180,10 +188,10 @@ mod tests {
         {
             let scale = Scale::of_gains(a, b, 0);
             let expected = f64::from(a) * f64::from(b) / 1e12 / 256.0;
-            let counts = 1_i64 << 38;
+            let counts = 1_i64 << 40;
             let got = scale.apply(counts) as f64;
             let expected = expected * counts as f64;
-            assert!((got - expected).abs() < 0.6 + expected * 6e-8, "{a} {b}: {got} {expected}");
+            assert!((got - expected).abs() < 0.6 + expected * 5e-7, "{a} {b}: {got} {expected}");
         }
     }
 
