@@ -111,7 +111,7 @@ pub enum Problem {
     },
     /// A cell that is no number.
     #[error(
-        "row {row}, column `{column}`: {text:?} is not a number; leave a cell empty where there is no value"
+        "row {row}, column `{column}`: {text:?} is not a number that can be kept; leave a cell empty where there is no value"
     )]
     Cell {
         /// Row below the heading, from 1.

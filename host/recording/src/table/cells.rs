@@ -113,7 +113,7 @@ pub fn numbers(column: &str, cells: &Cells, factor: f64) -> Result<Vec<f32>, Pro
         |row: usize, text: String| Problem::Cell { row: row + 1, column: column.into(), text };
     let keep = |row: usize, value: f64| {
         let value_f32 = (value * factor) as f32;
-        if value_f32.is_infinite() { Err(bad(row, value.to_string())) } else { Ok(value_f32) }
+        if value_f32.is_infinite() { Err(bad(row, format!("{value:e}"))) } else { Ok(value_f32) }
     };
     match cells {
         Cells::Numbers(values) => {

@@ -120,7 +120,7 @@ fn text_in_numbers_is_shown_with_its_place() {
             ("time", &["2026-02-03T04:05:06Z", "2026-02-03T04:05:07Z"]),
             ("voltage_v", &["1", "overload"]),
         ]),
-        "row 2, column `voltage_v`: \"overload\" is not a number; leave a cell empty where there \
+        "row 2, column `voltage_v`: \"overload\" is not a number that can be kept; leave a cell empty where there \
          is no value"
     );
 }

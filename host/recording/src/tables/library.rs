@@ -3,18 +3,47 @@
 use crate::error::Problem;
 use crate::table::{Cells, MISSING, Texts};
 use polars::prelude::{Column, DataType, PolarsResult, TimeUnit};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::cell::Cell;
+use std::panic::{self, AssertUnwindSafe, catch_unwind};
+use std::sync::Once;
+use std::thread;
 
 /// Longest heading or sentence of the library that is passed on.
 const CHARS_MAX: usize = 200;
+
+thread_local! {
+    /// This thread is inside [`guarded`].
+    static INSIDE: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Keeps the library's panics, which [`guarded`] turns into errors, from being printed as well.
+/// Panics of all other code go where they went before.
+fn hush() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let before = panic::take_hook();
+        panic::set_hook(Box::new(move |info| {
+            // The library's own threads are named after it.
+            let of_library =
+                thread::current().name().is_some_and(|name| name.starts_with("polars-"));
+            if !of_library && !INSIDE.get() {
+                before(info);
+            }
+        }));
+    });
+}
 
 /// Runs `work` of the library on a file of this `format`.
 pub fn guarded<T>(
     format: &'static str,
     work: impl FnOnce() -> PolarsResult<T>,
 ) -> Result<T, Problem> {
+    hush();
+    INSIDE.set(true);
     // The values that `work` holds are dropped with it: none is seen half-changed.
-    let cause = match catch_unwind(AssertUnwindSafe(work)) {
+    let result = catch_unwind(AssertUnwindSafe(work));
+    INSIDE.set(false);
+    let cause = match result {
         Ok(Ok(value)) => return Ok(value),
         Ok(Err(error)) => one_line(&error.to_string()),
         Err(_) => "the table library gave up: the file is damaged or of a rare kind".to_owned(),

@@ -6,6 +6,7 @@
 mod csv;
 mod library;
 mod marks;
+mod pages;
 mod parquet;
 mod replace;
 mod write;

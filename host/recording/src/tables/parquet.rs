@@ -1,7 +1,7 @@
 //! Parquet files → cells.
 
 use super::library::{cells, guarded, one_line};
-use super::{Loaded, keys};
+use super::{Loaded, keys, pages};
 use crate::error::Problem;
 use crate::table::headings::{self, Reading};
 use crate::table::{Cells, ImportOptions, ROWS_MAX, RawColumn, RawTable};
@@ -18,15 +18,16 @@ pub fn load(bytes: &[u8], options: &ImportOptions) -> Result<Loaded, Problem> {
     if metadata.num_rows > ROWS_MAX {
         return Err(Problem::TooManyRows { rows: metadata.num_rows, max: ROWS_MAX });
     }
-    let decoded = metadata.row_groups.iter().flat_map(|group| group.parquet_columns()).fold(
-        0_u64,
-        |sum, column| {
-            sum.saturating_add(u64::try_from(column.uncompressed_size()).unwrap_or(u64::MAX))
-        },
-    );
+    let mut decoded = 0_u64;
+    for column in metadata.row_groups.iter().flat_map(|group| group.parquet_columns().iter()) {
+        // A negative size is for the look over the pages to refuse.
+        let bytes = u64::try_from(column.uncompressed_size()).unwrap_or(0);
+        decoded = decoded.saturating_add(bytes);
+    }
     if decoded > DECODED_BYTES_MAX {
         return Err(Problem::TooLong { bytes: decoded, max: DECODED_BYTES_MAX });
     }
+    guarded("Parquet", || Ok(pages::check(bytes, &metadata)))??;
     let names: Vec<String> = guarded("Parquet", || {
         Ok(reader.schema()?.iter_names().map(|name| one_line(name)).collect())
     })?;
