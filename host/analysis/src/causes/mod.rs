@@ -1,0 +1,154 @@
+//! Causes: what best explains the findings. One table; each cause is weighed by the findings for
+//! and against it, and where it is not named, the record says why, or why it cannot speak.
+
+mod control;
+mod motor;
+mod sensor;
+mod source;
+mod supply;
+mod tank;
+mod view;
+
+pub use view::{Need, View};
+
+use crate::outcome::{PointsTo, RuledOut, Verdict};
+
+/// Confidence below which a cause is not named at all.
+pub const NAMED_FROM: f64 = 0.3;
+
+/// A row of the table.
+pub struct Cause {
+    /// Name in the contract.
+    pub name: &'static str,
+    /// Whose matter.
+    pub points_to: PointsTo,
+    /// Channels without which the record cannot speak about it.
+    pub needs: &'static [Need],
+    /// Weighs it.
+    pub weigh: fn(&View) -> Weight,
+    /// What would settle it; the common caution is added.
+    pub next_checks: &'static [&'static str],
+}
+
+/// How a cause stands.
+#[derive(Clone, Debug, Default)]
+pub struct Weight {
+    /// 0 to 1.
+    pub confidence: f64,
+    /// Finding kinds that speak for it.
+    pub speaks_for: Vec<&'static str>,
+    /// What speaks against it.
+    pub against: Vec<String>,
+    /// Plain words for page one; used where it is named.
+    pub text: String,
+    /// What the record shows instead, with figures; used where it is not named.
+    pub otherwise: String,
+}
+
+/// The table.
+pub const ALL: &[Cause] = &[
+    tank::WATERLOGGED_TANK,
+    tank::PRECHARGE_TOO_HIGH,
+    tank::DIFFERENTIAL_TOO_NARROW,
+    tank::CHECK_VALVE_LEAK,
+    tank::IDLE_DRAW,
+    source::SOURCE_OVERDRAWN,
+    source::RESTRICTED_INTAKE,
+    source::CLOSED_DISCHARGE,
+    motor::MECHANICAL_DRAG,
+    motor::LOCKED_ROTOR,
+    motor::OVERHEATING,
+    motor::OPEN_MOTOR_CIRCUIT,
+    supply::SUPPLY_DIPS,
+    supply::SUPPLY_INTERRUPTIONS,
+    supply::SUPPLY_UNDERVOLTAGE,
+    supply::SUPPLY_OVERVOLTAGE,
+    supply::WEAK_CONNECTION,
+    supply::DERATED_BY_LOW_SUPPLY,
+    sensor::TRANSDUCER_WIRING,
+    sensor::TRANSDUCER_SUPPLY,
+    sensor::TRANSDUCER_DRIFT,
+    control::CONTROL_HUNTING,
+];
+
+/// Caution that belongs to every check at the panel.
+const CAUTION: &str = "Work at the panel is for a qualified person: isolate, lock off and prove \
+                       dead first; a pressure switch or drive may start the pump at any moment. \
+                       Local codes come first.";
+
+/// Verdict, best first, and what is ruled out.
+pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
+    let mut verdict = Vec::new();
+    let mut ruled_out = Vec::new();
+    for cause in ALL {
+        if let Some(missing) = cause.needs.iter().find_map(|need| view.missing(*need)) {
+            ruled_out.push(RuledOut { cause: cause.name, because: missing, contradicted: false });
+            continue;
+        }
+        let weight = (cause.weigh)(view);
+        if weight.confidence >= NAMED_FROM {
+            let mut next_checks: Vec<String> =
+                cause.next_checks.iter().map(|check| (*check).to_owned()).collect();
+            next_checks.push(CAUTION.to_owned());
+            verdict.push(Verdict {
+                cause: cause.name,
+                points_to: cause.points_to,
+                confidence: (weight.confidence.min(0.99) * 1000.0).round() / 1000.0,
+                speaks_for: weight.speaks_for,
+                against: weight.against,
+                next_checks,
+                text: weight.text,
+            });
+        } else {
+            let enough = view.enough();
+            let because = match enough.clone() {
+                Some(short) if weight.confidence == 0.0 => short,
+                _ => weight.otherwise,
+            };
+            ruled_out.push(RuledOut {
+                cause: cause.name,
+                because,
+                contradicted: enough.is_none() && weight.confidence < 0.15,
+            });
+        }
+    }
+    verdict.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
+    if verdict.is_empty() {
+        verdict.push(healthy(view));
+    }
+    (verdict, ruled_out)
+}
+
+fn healthy(view: &View) -> Verdict {
+    let case = view.case;
+    let hours = case.facts.covered_ms as f64 / 3.6e6;
+    let runs = case.facts.runs.len();
+    // A day and a handful of runs show most of what an installation does.
+    let confidence = 0.95
+        * crate::robust::ramp(hours, -6.0, 24.0)
+        * crate::robust::ramp(runs as f64, -4.0, 8.0)
+        * view.channels_share();
+    let worth = view
+        .findings
+        .iter()
+        .filter(|f| f.severity == crate::outcome::Severity::Watch)
+        .map(|f| f.kind)
+        .collect::<Vec<_>>();
+    let eye = if worth.is_empty() {
+        String::new()
+    } else {
+        format!(" Worth an eye: {}.", worth.join(", "))
+    };
+    Verdict {
+        cause: "healthy",
+        points_to: PointsTo::None,
+        confidence: (confidence.max(0.05) * 1000.0).round() / 1000.0,
+        speaks_for: Vec::new(),
+        against: Vec::new(),
+        next_checks: Vec::new(),
+        text: format!(
+            "In {hours:.0} h of record and {runs} runs nothing was found wrong with supply, motor, \
+             tank, source, control or sensors, as far as the recorded channels reach.{eye}"
+        ),
+    }
+}

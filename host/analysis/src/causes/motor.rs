@@ -1,0 +1,156 @@
+//! Causes in motor and motor circuit.
+
+use super::{Cause, Need, View, Weight};
+use crate::outcome::PointsTo;
+use crate::robust::{median, ramp};
+
+fn current_normal(view: &View) -> String {
+    format!(
+        "Running current is {:.2} A (median), {:.0} % of the rated {:.2} A.",
+        view.case.levels.current_a,
+        view.case.levels.current_a / view.case.plan.rated_a * 100.0,
+        view.case.plan.rated_a
+    )
+}
+
+/// Share of nominal voltage that counts as normal for a current to be laid to the motor.
+const NORMAL_VOLTAGE: f64 = 0.93;
+
+/// Bearings, sand, rubbing parts.
+pub const MECHANICAL_DRAG: Cause = Cause {
+    name: "mechanical-drag",
+    points_to: PointsTo::Motor,
+    needs: &[Need::Load],
+    weigh: |view| {
+        let overload = view.strength("overload");
+        let voltage = view.figure("overload", "voltage_v") / view.case.plan.nominal_v;
+        // Low voltage raises the current of a sound motor.
+        let sound = if voltage.is_finite() { ramp(voltage, 0.88, NORMAL_VOLTAGE) } else { 0.6 };
+        let mut against = Vec::new();
+        if sound < 0.8 && overload > 0.0 {
+            against.push(format!(
+                "the voltage was {:.0} % of nominal, which raises the current by itself",
+                voltage * 100.0
+            ));
+        }
+        Weight {
+            confidence: overload * (0.15 + 0.8 * sound),
+            speaks_for: view.found(&["overload", "changed-running-current"]),
+            against,
+            text: format!(
+                "The motor draws {:.2} A ({:.2} A rated) at a normal voltage of {:.0} V: it works \
+                 harder than it should, as when bearings or pump stages drag.",
+                view.figure("overload", "running_current_a"),
+                view.figure("overload", "rated_current_a"),
+                view.figure("overload", "voltage_v"),
+            ),
+            otherwise: current_normal(view),
+        }
+    },
+    next_checks: &[
+        "Compare current and power with the nameplate at the same pressure.",
+        "Isolate and turn the shaft by hand where it can be reached; look for sand, scale and worn \
+         bearings.",
+    ],
+};
+
+/// A rotor that does not turn.
+pub const LOCKED_ROTOR: Cause = Cause {
+    name: "locked-rotor",
+    points_to: PointsTo::Motor,
+    needs: &[Need::Load],
+    weigh: |view| {
+        let locked = view.strength("locked-rotor");
+        let voltage = view.figure("locked-rotor", "voltage_v") / view.case.plan.nominal_v;
+        // Starting torque falls with the square of the voltage.
+        let sound = if voltage.is_finite() { ramp(voltage, 0.75, 0.88) } else { 0.8 };
+        let mut against = Vec::new();
+        if sound < 0.8 && locked > 0.0 {
+            against.push(format!(
+                "the voltage was only {:.0} % of nominal during these starts",
+                voltage * 100.0
+            ));
+        }
+        Weight {
+            confidence: locked * (0.3 + 0.7 * sound),
+            speaks_for: view.found(&["locked-rotor", "failed-start"]),
+            against,
+            text: format!(
+                "The motor did not turn up to speed: it held {:.1} A, {:.1} times its rated \
+                 current, until it was switched off.",
+                view.figure("locked-rotor", "current_a"),
+                view.figure("locked-rotor", "times_rated"),
+            ),
+            otherwise: {
+                let peak = median(view.case.facts.runs.iter().map(|r| r.peak_a));
+                format!(
+                    "Every start came up to speed; starting peaks are {:.1} A (median).",
+                    peak.unwrap_or(f64::NAN)
+                )
+            },
+        }
+    },
+    next_checks: &[
+        "Isolate and try to turn the shaft; look for a seized bearing, a stone or sand in the pump.",
+        "For single-phase motors test start capacitor, start relay and start winding (discharge \
+         the capacitor first).",
+    ],
+};
+
+/// Heat.
+pub const OVERHEATING: Cause = Cause {
+    name: "overheating",
+    points_to: PointsTo::Motor,
+    needs: &[Need::Load],
+    weigh: |view| Weight {
+        confidence: view.strength("over-temperature-pattern"),
+        speaks_for: view.found(&["over-temperature-pattern"]),
+        text: "The motor is switched off in mid-course, again and again, with normal current, \
+               supply and water, and comes back after a pause: its own heat protection is the best \
+               explanation. Cooling is poor, or it starts too often."
+            .to_owned(),
+        otherwise: format!(
+            "No pattern of stops in mid-course with normal current was seen. {}",
+            current_normal(view)
+        ),
+        ..Weight::default()
+    },
+    next_checks: &[
+        "Check cooling: flow past a well motor, ventilation of a surface motor, temperature of the \
+         place.",
+        "Measure the motor's temperature when it has just stopped.",
+    ],
+};
+
+/// A contact or conductor open.
+pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
+    name: "open-motor-circuit",
+    points_to: PointsTo::Wiring,
+    needs: &[Need::Load, Need::Pressure],
+    weigh: |view| {
+        let none = view.strength("no-draw");
+        Weight {
+            confidence: none,
+            speaks_for: view.found(&["no-draw"]),
+            text: format!(
+                "With the supply present and the pressure below the start pressure the motor drew \
+                 nothing, {:.0} min at the longest: its circuit, from the switch's contacts to the \
+                 winding, was open.",
+                view.figure("no-draw", "longest_s") / 60.0
+            ),
+            otherwise: match view.case.levels.cut_in {
+                Some(line) => format!(
+                    "Whenever the pressure fell to the start pressure the motor took current; \
+                     starts were seen at {:.2} bar.",
+                    line.value
+                ),
+                None => "No want of current was seen while the pump should have run.".to_owned(),
+            },
+            against: Vec::new(),
+        }
+    },
+    next_checks: &[
+        "Test the contacts of pressure switch, contactor and overload relay, the terminals and the \
+         motor cable for continuity, dead.",
+    ],
+};

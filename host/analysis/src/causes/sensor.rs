@@ -1,0 +1,103 @@
+//! Causes in the pressure transducer and its wiring.
+
+use super::{Cause, Need, View, Weight};
+use crate::outcome::PointsTo;
+
+fn signal_sound(view: &View) -> String {
+    let faults = view.case.facts.loop_faults.len();
+    let hours = view.case.facts.covered_ms as f64 / 3.6e6;
+    if faults == 0 {
+        format!("The transducer's signal stayed within its live band for all of {hours:.0} h.")
+    } else {
+        format!("The transducer's signal left its valid band {faults} times in {hours:.0} h.")
+    }
+}
+
+/// A broken wire, a bad plug.
+pub const TRANSDUCER_WIRING: Cause = Cause {
+    name: "transducer-wiring",
+    points_to: PointsTo::Wiring,
+    needs: &[Need::Signal],
+    weigh: |view| {
+        let open = view.strength("transducer-open");
+        let short = view.strength("transducer-short");
+        let frozen = 0.7 * view.strength("transducer-frozen");
+        let supply = view.strength("transducer-supply");
+        let mut confidence = open.max(short).max(frozen);
+        let mut against = Vec::new();
+        if supply > 0.4 {
+            confidence *= 0.4;
+            against.push("transducer-supply explains it better".to_owned());
+        }
+        Weight {
+            confidence,
+            speaks_for: view.found(&["transducer-open", "transducer-short", "transducer-frozen"]),
+            against,
+            text: format!(
+                "The transducer's signal came and went {} times in a way no pressure does: its \
+                 wiring or plug makes poor contact. Its readings are good in between.",
+                view.case.facts.loop_faults.len()
+            ),
+            otherwise: signal_sound(view),
+        }
+    },
+    next_checks: &[
+        "Move plug and cable of the transducer gently while watching the live reading.",
+        "Look for water in the plug, chafed insulation and loose terminals.",
+    ],
+};
+
+/// Too little supply for the transducer.
+pub const TRANSDUCER_SUPPLY: Cause = Cause {
+    name: "transducer-supply",
+    points_to: PointsTo::Sensor,
+    needs: &[Need::Signal],
+    weigh: |view| Weight {
+        confidence: view.strength("transducer-supply"),
+        speaks_for: view.found(&["transducer-supply"]),
+        text: view.finding("transducer-supply").map(|f| f.text.clone()).unwrap_or_default(),
+        otherwise: match view.case.facts.transducer_supply_v {
+            Some((low, high)) => {
+                format!("The transducer's supply stayed between {low:.2} and {high:.2} V.")
+            }
+            None => format!(
+                "The transducer's supply was not recorded; nothing in its signal points to it. {}",
+                signal_sound(view)
+            ),
+        },
+        ..Weight::default()
+    },
+    next_checks: &[
+        "Measure the supply at the transducer's own terminals while the pressure is at its highest.",
+    ],
+};
+
+/// A transducer whose zero wanders.
+pub const TRANSDUCER_DRIFT: Cause = Cause {
+    name: "transducer-drift",
+    points_to: PointsTo::Sensor,
+    needs: &[Need::Pressure],
+    weigh: |view| Weight {
+        confidence: view.strength("transducer-drift"),
+        speaks_for: view.found(&["transducer-drift"]),
+        text: format!(
+            "Both switch points moved together by {:+.2} bar over the record: the reading wanders, \
+             not the switch.",
+            view.figure("transducer-drift", "moved_bar")
+        ),
+        otherwise: match (view.case.levels.cut_in, view.case.levels.cut_out) {
+            (Some(low), Some(high)) => format!(
+                "The switch points stayed: start at {:.2} bar (moved {:+.2}), stop at {:.2} bar \
+                 (moved {:+.2}) over the record.",
+                low.value, low.change, high.value, high.change
+            ),
+            _ => "There are no switch points to judge a drift by; the record neither shows nor \
+                  excludes it."
+                .to_owned(),
+        },
+        ..Weight::default()
+    },
+    next_checks: &[
+        "Compare the reading with a good gauge at rest, and with the transducer open to the air.",
+    ],
+};

@@ -1,0 +1,142 @@
+//! Causes in well, intake and outlet.
+
+use super::{Cause, Need, View, Weight};
+use crate::facts::RunFacts;
+use crate::outcome::{PointsTo, StopReason};
+use crate::robust::median;
+
+/// Of the runs that ended dry: the share that began with a loaded pump, and how long it stayed so.
+fn began_loaded(view: &View) -> (f64, f64) {
+    let dry: Vec<&RunFacts> = view.case.stopped_by(StopReason::DryRun).collect();
+    let loaded: Vec<f64> = dry
+        .iter()
+        .filter(|r| {
+            r.unloaded_since_ms.is_some_and(|since| since - r.time.start_ms > 8_000)
+                && (r.first_power_w.is_nan()
+                    || view.case.levels.power_w.is_nan()
+                    || r.first_power_w > 0.8 * view.case.levels.power_w)
+        })
+        .filter_map(|r| r.unloaded_since_ms.map(|since| (since - r.time.start_ms) as f64 / 1000.0))
+        .collect();
+    let share = loaded.len() as f64 / dry.len().max(1) as f64;
+    (share, median(loaded).unwrap_or(f64::NAN))
+}
+
+fn loaded_to_the_end(view: &View) -> String {
+    let levels = view.case.levels;
+    if levels.power_w.is_finite() {
+        let least = view
+            .case
+            .facts
+            .runs
+            .iter()
+            .filter(|r| r.time.seconds() > 5.0)
+            .map(|r| r.last_power_w)
+            .fold(f64::NAN, f64::min);
+        format!(
+            "The pump kept its load to the end of its runs: the lowest power before a stop was \
+             {least:.0} W, {:.0} % of its loaded {:.0} W.",
+            least / levels.power_w * 100.0,
+            levels.power_w
+        )
+    } else {
+        "The motor's current did not fall away in any run.".to_owned()
+    }
+}
+
+/// More drawn than the well gives.
+pub const SOURCE_OVERDRAWN: Cause = Cause {
+    name: "source-overdrawn",
+    points_to: PointsTo::Source,
+    needs: &[Need::Load],
+    weigh: |view| {
+        let dry = view.strength("dry-run");
+        let (share, seconds) = began_loaded(view);
+        let mut against = Vec::new();
+        if dry > 0.0 && share < 0.5 {
+            against.push("most dry runs were dry from the beginning".to_owned());
+        }
+        Weight {
+            confidence: dry * (0.35 + 0.65 * share),
+            speaks_for: view.found(&["dry-run", "falling-yield"]),
+            against,
+            text: format!(
+                "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
+                 (median), while the pressure falls; after a pause there is water again. More is \
+                 drawn than the source gives."
+            ),
+            otherwise: loaded_to_the_end(view),
+        }
+    },
+    next_checks: &[
+        "Measure the water level at rest, at the end of a long run and while it recovers.",
+        "Compare the well's yield with what is drawn in the busiest hour.",
+    ],
+};
+
+/// Blocked strainer, suction leak, low level.
+pub const RESTRICTED_INTAKE: Cause = Cause {
+    name: "restricted-intake",
+    points_to: PointsTo::Source,
+    needs: &[Need::Load, Need::Pressure],
+    weigh: |view| {
+        let weak = view.strength("falling-yield");
+        let dry = view.strength("dry-run");
+        let (share, _) = began_loaded(view);
+        let from_dry = dry * (1.0 - share) * 0.7;
+        let mut confidence = weak.max(from_dry);
+        let mut against = Vec::new();
+        if dry > 0.5 && share > 0.5 {
+            confidence *= 0.25;
+            against
+                .push("dry runs that begin loaded point to the source, not the intake".to_owned());
+        }
+        if view.strength("dead-head") > 0.4 {
+            confidence *= 0.4;
+            against.push("dead-head: the pressure was high, so the outlet is shut".to_owned());
+        }
+        Weight {
+            confidence,
+            speaks_for: view.found(&["falling-yield", "dry-run", "cut-out-not-reached"]),
+            against,
+            text: "The pump takes less power and moves less water than it should, from the first \
+                   seconds of a run on: something holds the water back on its way into the pump."
+                .to_owned(),
+            otherwise: match view.case.levels.flow_share {
+                Some(share) => format!(
+                    "The tank fills at about {:.0} % of the rated flow, and the pump keeps its load.",
+                    share * 100.0
+                ),
+                None => loaded_to_the_end(view),
+            },
+        }
+    },
+    next_checks: &[
+        "Inspect strainer, foot valve and suction line for blockage and air leaks.",
+        "Compare flow and power with the pump's curve.",
+    ],
+};
+
+/// A shut or blocked outlet.
+pub const CLOSED_DISCHARGE: Cause = Cause {
+    name: "closed-discharge",
+    points_to: PointsTo::Pipework,
+    needs: &[Need::Load, Need::Pressure],
+    weigh: |view| {
+        let dead = view.strength("dead-head");
+        Weight {
+            confidence: dead,
+            speaks_for: view.found(&["dead-head"]),
+            text: format!(
+                "The pump ran at a standing pressure of {:.2} bar with {:.0} % of its usual load: \
+                 water had no way out. A valve on the outlet is shut or blocked.",
+                view.figure("dead-head", "pressure_bar"),
+                view.figure("dead-head", "power_share_of_loaded") * 100.0
+            ),
+            otherwise: "In no run did the pressure stand still at the top with low load."
+                .to_owned(),
+            against: Vec::new(),
+        }
+    },
+    next_checks: &["Follow the outlet from pump to tank and open or clear every valve on it."],
+};

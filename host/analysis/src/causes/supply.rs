@@ -1,0 +1,237 @@
+//! Causes in the supply and its connections.
+
+use super::{Cause, Need, View, Weight};
+use crate::facts::VoltageKind;
+use crate::outcome::PointsTo;
+use crate::robust::{median, ramp};
+
+fn voltage_held(view: &View) -> String {
+    let facts = view.case.facts;
+    let total: f64 = facts.voltage_time.iter().map(|v| v.1).sum();
+    let at = |share: f64| {
+        let mut sum = 0.0;
+        facts
+            .voltage_time
+            .iter()
+            .find(|(_, seconds)| {
+                sum += seconds;
+                sum >= share * total
+            })
+            .map_or(f64::NAN, |v| f64::from(v.0) / 1000.0 * view.case.plan.nominal_v)
+    };
+    format!(
+        "The voltage lay between {:.0} and {:.0} V for 99 % of the time (nominal {:.0} V).",
+        at(0.005),
+        at(0.995),
+        view.case.plan.nominal_v
+    )
+}
+
+/// Dips from elsewhere.
+pub const SUPPLY_DIPS: Cause = Cause {
+    name: "supply-dips",
+    points_to: PointsTo::Supply,
+    needs: &[Need::Voltage],
+    weigh: |view| Weight {
+        confidence: view.strength("voltage-dip"),
+        speaks_for: view.found(&["voltage-dip"]),
+        text: format!(
+            "The supply dipped {:.0} times, down to {:.0} % of nominal, and this pump's own current \
+             does not explain it. The record does not say where on the supply side the dips come from.",
+            view.figure("voltage-dip", "dips"),
+            view.figure("voltage-dip", "lowest_share") * 100.0
+        ),
+        otherwise: {
+            let own = view
+                .case
+                .facts
+                .voltage_events
+                .iter()
+                .filter(|e| e.kind == VoltageKind::Dip)
+                .count();
+            if own > 0 && view.finding("voltage-dip").is_none() {
+                format!(
+                    "All {own} dips came with this pump's own current and follow from it; none came \
+                     from elsewhere."
+                )
+            } else {
+                voltage_held(view)
+            }
+        },
+        ..Weight::default()
+    },
+    next_checks: &[
+        "Ask the network operator for disturbance records at these times; look for other large \
+         loads on the same supply.",
+    ],
+};
+
+/// The supply gone.
+pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
+    name: "supply-interruptions",
+    points_to: PointsTo::Supply,
+    needs: &[Need::Voltage],
+    weigh: |view| Weight {
+        confidence: view.strength("interruption"),
+        speaks_for: view.found(&["interruption"]),
+        text: format!(
+            "The supply was gone {:.0} times, {:.0} s at the longest.",
+            view.figure("interruption", "interruptions"),
+            view.figure("interruption", "longest_s")
+        ),
+        otherwise: voltage_held(view),
+        ..Weight::default()
+    },
+    next_checks: &[
+        "Compare the times with other loads in the building: if those went off too, ask the network \
+         operator; if not, look at fuses, switches and terminals on the way to this pump.",
+    ],
+};
+
+/// Low voltage.
+pub const SUPPLY_UNDERVOLTAGE: Cause = Cause {
+    name: "supply-undervoltage",
+    points_to: PointsTo::Supply,
+    needs: &[Need::Voltage],
+    weigh: |view| {
+        let derated = view.strength("speed-reduction");
+        Weight {
+            confidence: view.strength("undervoltage") * if derated > 0.3 { 0.85 } else { 1.0 },
+            speaks_for: view.found(&["undervoltage"]),
+            text: format!(
+                "The voltage stayed below 90 % of nominal for {:.0} min in all, down to {:.0} % of \
+                 nominal, also with this pump at rest.",
+                view.figure("undervoltage", "total_s") / 60.0,
+                view.figure("undervoltage", "lowest_share") * 100.0
+            ),
+            otherwise: voltage_held(view),
+            against: Vec::new(),
+        }
+    },
+    next_checks: &[
+        "Measure the voltage at the service entrance and at the pump at the same time of day.",
+    ],
+};
+
+/// High voltage.
+pub const SUPPLY_OVERVOLTAGE: Cause = Cause {
+    name: "supply-overvoltage",
+    points_to: PointsTo::Supply,
+    needs: &[Need::Voltage],
+    weigh: |view| {
+        let high = view.strength("overvoltage");
+        let swell = view.strength("voltage-swell");
+        Weight {
+            confidence: high.max(0.8 * swell),
+            speaks_for: view.found(&["overvoltage", "voltage-swell"]),
+            text: if high > 0.0 {
+                format!(
+                    "The voltage stayed above 110 % of nominal for {:.0} min in all, up to {:.0} % \
+                     of nominal.",
+                    view.figure("overvoltage", "total_s") / 60.0,
+                    view.figure("overvoltage", "highest_share") * 100.0
+                )
+            } else {
+                format!(
+                    "The voltage rose above 110 % of nominal {:.0} times.",
+                    view.figure("voltage-swell", "swells")
+                )
+            },
+            otherwise: voltage_held(view),
+            against: Vec::new(),
+        }
+    },
+    next_checks: &[
+        "Measure the voltage at the service entrance at these times of day; check the neutral \
+         connection.",
+    ],
+};
+
+/// A connection going bad.
+pub const WEAK_CONNECTION: Cause = Cause {
+    name: "weak-connection",
+    points_to: PointsTo::Wiring,
+    needs: &[Need::Voltage, Need::Load],
+    weigh: |view| {
+        let rising = view.strength("rising-supply-impedance");
+        let weak = view.strength("weak-supply");
+        Weight {
+            confidence: (rising * 0.95).max(weak * 0.75),
+            speaks_for: view.found(&["rising-supply-impedance", "weak-supply"]),
+            text: if rising > 0.0 {
+                format!(
+                    "The resistance on the way from the supply to this pump rose from {:.2} to \
+                     {:.2} Ω inside the record: a connection is going bad. Such a place grows hot.",
+                    view.figure("rising-supply-impedance", "early_ohm"),
+                    view.figure("rising-supply-impedance", "late_ohm")
+                )
+            } else {
+                format!(
+                    "The voltage gives way by {:.0} % of nominal under this pump's own starting \
+                     current: supply, cable or connections have too much resistance \
+                     ({:.2} Ω).",
+                    view.figure("weak-supply", "starting_drop_share") * 100.0,
+                    view.figure("weak-supply", "supply_impedance_ohm")
+                )
+            },
+            otherwise: {
+                let ohm = median(view.case.levels.impedance.iter().map(|z| z.1));
+                match ohm {
+                    Some(ohm) => format!(
+                        "From start to start the supply gives way alike: {ohm:.2} Ω (median of {} \
+                         starts), no rise over the record.",
+                        view.case.levels.impedance.len()
+                    ),
+                    None => "No start moved the current enough to show the supply's resistance."
+                        .to_owned(),
+                }
+            },
+            against: Vec::new(),
+        }
+    },
+    next_checks: &[
+        "With the circuit isolated and proven dead, tighten and inspect every terminal from the \
+         distribution board to the motor; look for discoloured insulation.",
+        "With the pump running, a qualified person measures the voltage drop over each connection, \
+         or uses a thermal camera.",
+    ],
+};
+
+/// A drive that slows down for want of voltage.
+pub const DERATED_BY_LOW_SUPPLY: Cause = Cause {
+    name: "derated-by-low-supply",
+    points_to: PointsTo::Supply,
+    needs: &[Need::Voltage, Need::Load, Need::Pressure],
+    weigh: |view| {
+        let reduced = view.finding("speed-reduction").map_or(0.0, |f| f.confidence);
+        let low = view.figure("speed-reduction", "voltage_v");
+        let good = view.figure("speed-reduction", "voltage_otherwise_v");
+        let share = low / view.case.plan.nominal_v;
+        // Zone B of IEC 60034-1 ends at −10 %; drives commonly hold their speed down to there.
+        let lies_low = ramp(share, 0.95, 0.90) * ramp(low / good, 1.0, 0.96);
+        Weight {
+            confidence: reduced * (0.1 + 0.9 * lies_low),
+            speaks_for: view.found(&["speed-reduction", "undervoltage"]),
+            against: if lies_low < 0.3 && reduced > 0.0 {
+                vec!["the voltage was normal while the pressure fell short".to_owned()]
+            } else {
+                Vec::new()
+            },
+            text: format!(
+                "The pump fell short of its held pressure while the supply stood at {low:.0} V \
+                 ({:.0} % of nominal), and not at {good:.0} V: the drive slows down for want of \
+                 voltage.",
+                share * 100.0
+            ),
+            otherwise: if view.case.constant_pressure() {
+                "The held pressure was kept, or fell short without any want of voltage.".to_owned()
+            } else {
+                "The pump runs straight on the line; there is no drive to slow it down.".to_owned()
+            },
+        }
+    },
+    next_checks: &[
+        "Read the drive's own event memory for reduced speed; measure the voltage at its terminals \
+         under load.",
+    ],
+};

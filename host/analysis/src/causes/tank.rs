@@ -1,0 +1,218 @@
+//! Causes in tank, pipework and switch setting.
+
+use super::{Cause, Need, View, Weight};
+use crate::outcome::PointsTo;
+
+/// Too little air in the tank.
+pub const WATERLOGGED_TANK: Cause = Cause {
+    name: "waterlogged-tank",
+    points_to: PointsTo::Tank,
+    needs: &[Need::Pressure],
+    weigh: waterlogged,
+    next_checks: &[
+        "Drain the tank with the pump isolated and measure its air pressure: it belongs a little \
+         below the cut-in pressure.",
+        "Tap the tank: dull all the way up, or water at the air valve, means its air is gone.",
+    ],
+};
+
+fn waterlogged(view: &View) -> Weight {
+    let short = view.strength("short-cycling");
+    let air = view.strength("low-tank-air");
+    let narrow = view.strength("narrow-differential");
+    let high = view.strength("high-tank-air");
+    let mut confidence =
+        if view.case.levels.gas_bar_l.is_some() && view.case.levels.declared_gas_bar_l.is_some() {
+            air * (0.6 + 0.4 * short)
+        } else if view.case.constant_pressure() {
+            // A drive's small tank and soft ramps leave no such slopes.
+            0.5 * short
+        } else {
+            // Without flow and tank the short runs alone must speak.
+            0.55 * short
+        };
+    let mut against = Vec::new();
+    if narrow > 0.3 && air < 0.3 {
+        confidence *= 0.3;
+        against.push("narrow-differential explains the short runs".to_owned());
+    }
+    if high > 0.3 {
+        confidence *= 0.3;
+        against.push("high-tank-air: the pressure jumps to one value at each start".to_owned());
+    }
+    let share = view.figure("low-tank-air", "gas_share_of_declared") * 100.0;
+    let text = if air > 0.0 {
+        format!(
+            "The tank behaves as if it held {share:.0} % of its declared gas. It stores so little \
+             water that the pump starts again and again."
+        )
+    } else {
+        "The pump starts again and again although it runs through its whole pressure band: the \
+         tank stores too little water."
+            .to_owned()
+    };
+    let otherwise = match (view.case.levels.gas_bar_l, view.case.levels.declared_gas_bar_l) {
+        (Some((found, runs)), Some(declared)) => format!(
+            "From the slopes of {runs} runs the tank holds about {:.0} % of its declared gas.",
+            found / declared * 100.0
+        ),
+        _ => runs_long_enough(view),
+    };
+    Weight {
+        confidence,
+        speaks_for: view.found(&["low-tank-air", "short-cycling"]),
+        against,
+        text,
+        otherwise,
+    }
+}
+
+fn runs_long_enough(view: &View) -> String {
+    let length = crate::robust::median(view.case.facts.runs.iter().map(|r| r.time.seconds()));
+    format!(
+        "Runs are not short for this motor: half of them last longer than {:.0} s.",
+        length.unwrap_or(0.0)
+    )
+}
+
+/// Air pressure above the cut-in.
+pub const PRECHARGE_TOO_HIGH: Cause = Cause {
+    name: "precharge-too-high",
+    points_to: PointsTo::Tank,
+    needs: &[Need::Pressure],
+    weigh: |view| Weight {
+        confidence: view.strength("high-tank-air"),
+        speaks_for: view.found(&["high-tank-air", "short-cycling"]),
+        text: format!(
+            "The tank runs empty before the pump starts: the pressure collapses near the cut-in \
+             and jumps to about {:.2} bar at once. The tank's air pressure lies above the cut-in.",
+            view.figure("high-tank-air", "steady_from_bar")
+        ),
+        otherwise: match view.case.levels.cut_in {
+            Some(line) => format!(
+                "The pressure falls smoothly down to the start at {:.2} bar and rises smoothly \
+                 from there: the tank still holds water then.",
+                line.value
+            ),
+            None => "No jump of the pressure at the starts was seen.".to_owned(),
+        },
+        ..Weight::default()
+    },
+    next_checks: &[
+        "Drain the tank with the pump isolated and measure its air pressure; set it a little below \
+         the cut-in pressure.",
+    ],
+};
+
+/// Cut-in and cut-out too close.
+pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
+    name: "differential-too-narrow",
+    points_to: PointsTo::Control,
+    needs: &[Need::Pressure],
+    weigh: |view| {
+        let ceiling = view.strength("transducer-supply");
+        let mut against = Vec::new();
+        let mut confidence = view.strength("narrow-differential");
+        if ceiling > 0.3 {
+            confidence *= 0.3;
+            against.push("transducer-supply: the reading has a ceiling".to_owned());
+        }
+        Weight {
+            confidence,
+            speaks_for: view.found(&["narrow-differential", "short-cycling"]),
+            against,
+            text: format!(
+                "The pressure switch works over {:.2} bar where {:.2} bar is declared, so each run \
+                 fills less.",
+                view.figure("narrow-differential", "differential_bar"),
+                view.figure("narrow-differential", "declared_differential_bar"),
+            ),
+            otherwise: match (view.case.levels.cut_in, view.case.levels.cut_out) {
+                (Some(low), Some(high)) => format!(
+                    "The switch was seen to work between {:.2} and {:.2} bar ({:.2} bar declared).",
+                    low.value, high.value, view.case.levels.band_bar
+                ),
+                _ => "Nothing in the record points to the switch's setting.".to_owned(),
+            },
+        }
+    },
+    next_checks: &[
+        "Read cut-in and cut-out on a gauge and compare with the setting; adjust or replace the \
+         switch.",
+    ],
+};
+
+fn tight(view: &View) -> String {
+    let rests = view.case.facts.rests.iter().filter(|r| r.leak_bar_per_min.is_finite());
+    let least = crate::robust::median(rests.clone().map(|r| r.leak_bar_per_min.max(0.0)));
+    match least {
+        Some(loss) => format!(
+            "At rest the pressure holds: in its quietest minutes half of {} rests lost less than \
+             {loss:.4} bar a minute.",
+            rests.count()
+        ),
+        None => "No rest was long enough to judge the tightness by.".to_owned(),
+    }
+}
+
+/// Water running back through the pump.
+pub const CHECK_VALVE_LEAK: Cause = Cause {
+    name: "check-valve-leak",
+    points_to: PointsTo::Pipework,
+    needs: &[Need::Pressure, Need::Load],
+    weigh: |view| {
+        let loss = view.strength("idle-pressure-loss");
+        let back = view.strength("leak-back-at-stop");
+        Weight {
+            confidence: loss * if back > 0.2 { 0.85 } else { 0.45 },
+            speaks_for: view.found(&["idle-pressure-loss", "leak-back-at-stop"]),
+            against: if back > 0.2 {
+                Vec::new()
+            } else {
+                vec!["a draw on the house side loses pressure in the same way".to_owned()]
+            },
+            text: "Water leaves the tank all the time the pump stands. It may run back through a \
+                   leaking check valve; from pressure alone this cannot be told from a leak or \
+                   an open tap on the house side."
+                .to_owned(),
+            otherwise: tight(view),
+        }
+    },
+    next_checks: &[
+        "Close the valve between tank and house with the pump at rest: if the pressure still \
+         falls, the water goes back through the check valve; if it holds, it goes to the house.",
+    ],
+};
+
+/// A leak or an open tap.
+pub const IDLE_DRAW: Cause = Cause {
+    name: "idle-draw",
+    points_to: PointsTo::Pipework,
+    needs: &[Need::Pressure, Need::Load],
+    weigh: |view| {
+        let loss = view.strength("idle-pressure-loss");
+        let back = view.strength("leak-back-at-stop");
+        let flow = view.figure("idle-pressure-loss", "loss_l_per_h");
+        let water = if flow.is_finite() { format!(", about {flow:.0} L/h") } else { String::new() };
+        Weight {
+            confidence: loss * if back > 0.2 { 0.5 } else { 0.9 },
+            speaks_for: view.found(&["idle-pressure-loss"]),
+            against: if back > 0.2 {
+                vec!["leak-back-at-stop points to the check valve".to_owned()]
+            } else {
+                Vec::new()
+            },
+            text: format!(
+                "Water leaves the system all the time the pump stands{water}, at much the same \
+                 rate in rest after rest. People do not draw water like that; a leak, a dripping \
+                 valve or a leaking check valve does."
+            ),
+            otherwise: tight(view),
+        }
+    },
+    next_checks: &[
+        "Close the valve between tank and house with the pump at rest: if the pressure now holds, \
+         look for the leak or open tap on the house side; if it still falls, at the check valve.",
+        "Read the water meter, if there is one, while nobody draws water.",
+    ],
+};

@@ -1,0 +1,80 @@
+//! What causes are weighed with.
+
+use crate::case::Case;
+use crate::outcome::{Finding, Severity};
+
+/// A channel a cause needs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)] // the words say it
+pub enum Need {
+    Voltage,
+    Load,
+    Pressure,
+    Signal,
+}
+
+/// Findings by kind, and the case behind them.
+pub struct View<'a> {
+    /// The case.
+    pub case: &'a Case<'a>,
+    /// All findings.
+    pub findings: &'a [Finding],
+}
+
+impl View<'_> {
+    /// The finding of this kind.
+    pub fn finding(&self, kind: &str) -> Option<&Finding> {
+        self.findings.iter().find(|f| f.kind == kind)
+    }
+
+    /// How strongly a finding of this kind was made: its confidence, less where it is only worth an
+    /// eye, little where it alleges nothing.
+    pub fn strength(&self, kind: &str) -> f64 {
+        self.finding(kind).map_or(0.0, |f| {
+            f.confidence
+                * match f.severity {
+                    Severity::Fault => 1.0,
+                    Severity::Watch => 0.6,
+                    Severity::Info => 0.1,
+                }
+        })
+    }
+
+    /// A figure of a finding; NaN where there is none.
+    pub fn figure(&self, kind: &str, name: &str) -> f64 {
+        self.finding(kind).and_then(|f| f.measured.get(name)).copied().unwrap_or(f64::NAN)
+    }
+
+    /// Those of these kinds that were found at all.
+    pub fn found(&self, kinds: &[&'static str]) -> Vec<&'static str> {
+        kinds.iter().copied().filter(|kind| self.finding(kind).is_some()).collect()
+    }
+
+    /// Why the record cannot speak where it lacks a channel.
+    pub fn missing(&self, need: Need) -> Option<String> {
+        let has = self.case.facts.has;
+        let (there, name) = match need {
+            Need::Voltage => (has.voltage, "the supply voltage"),
+            Need::Load => (has.current || has.power, "the motor's current"),
+            Need::Pressure => (has.pressure, "the pressure"),
+            Need::Signal => (has.signal, "the transducer's signal"),
+        };
+        (!there).then(|| format!("The record does not hold {name}, so it cannot speak about this."))
+    }
+
+    /// Why the record is too short to rule anything out, if it is.
+    pub fn enough(&self) -> Option<String> {
+        let hours = self.case.facts.covered_ms as f64 / 3.6e6;
+        let runs = self.case.facts.runs.len();
+        (runs < 3 || hours < 1.0).then(|| {
+            format!("With {runs} runs in {hours:.1} h the record is too short to rule this out.")
+        })
+    }
+
+    /// Share of the four main channels that were recorded.
+    pub fn channels_share(&self) -> f64 {
+        let has = self.case.facts.has;
+        let there = [has.voltage, has.current || has.power, has.pressure, has.power];
+        0.4 + 0.15 * there.iter().filter(|t| **t).count() as f64
+    }
+}

@@ -1,0 +1,77 @@
+//! The pump works against a closed outlet: pressure high and still, load low, no stop.
+
+use crate::case::Case;
+use crate::facts::{RunFacts, Stretch};
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{median, ramp};
+
+/// Shortest time at shut-off that counts, s (common practice).
+const LEAST_S: f64 = 15.0;
+
+/// Longest stretch of a run with low load and the pressure at or near its highest and still.
+fn shut_off(run: &RunFacts, case: &Case) -> Option<(Stretch, f64, f64)> {
+    let plan = case.plan;
+    let top = if plan.top_bar.is_finite() { plan.top_bar } else { run.max_bar };
+    let loaded = case.levels.power_w;
+    let still: Vec<_> = run
+        .samples
+        .windows(2)
+        .filter(|pair| {
+            let step = f64::from(pair[1].p - pair[0].p).abs();
+            f64::from(pair[0].p) > top - 0.05 * plan.band_bar
+                && f64::from(pair[1].p) > top - 0.05 * plan.band_bar
+                && step < 0.05 * plan.band_bar
+                && (f64::from(pair[1].w) < 0.8 * loaded || !loaded.is_finite())
+        })
+        .collect();
+    let (first, last) = (still.first()?, still.last()?);
+    let time = Stretch { start_ms: first[0].time_ms, end_ms: last[1].time_ms };
+    let power = median(still.iter().map(|s| f64::from(s[1].w))).unwrap_or(f64::NAN);
+    let pressure = median(still.iter().map(|s| f64::from(s[1].p))).unwrap_or(f64::NAN);
+    (time.seconds() >= LEAST_S).then_some((time, power, pressure))
+}
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    if case.constant_pressure() || !case.plan.band_bar.is_finite() {
+        return None;
+    }
+    let seen: Vec<_> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| r.time.seconds() > LEAST_S)
+        .filter_map(|r| shut_off(r, case))
+        .collect();
+    if seen.is_empty() {
+        return None;
+    }
+    let seconds: f64 = seen.iter().map(|s| s.0.seconds()).sum();
+    let power = median(seen.iter().map(|s| s.1)).unwrap_or(f64::NAN);
+    let pressure = median(seen.iter().map(|s| s.2)).unwrap_or(f64::NAN);
+    let share = power / case.levels.power_w;
+    let text = format!(
+        "{} times, {seconds:.0} s in all, the pump went on running at a pressure of about \
+         {pressure:.2} bar that no longer rose, with {:.0} % of its usual load: it moved no water. \
+         Water standing in a running pump heats up.",
+        seen.len(),
+        share * 100.0
+    );
+    Some(
+        Draft::new("dead-head", Severity::Fault, PointsTo::Pipework, text)
+            .sure(
+                ramp(seconds, 0.0, 120.0)
+                    * if share.is_finite() { ramp(share, 0.9, 0.7) } else { 0.5 },
+            )
+            .with("time_s", seconds)
+            .with("pressure_bar", pressure)
+            .with("power_w", power)
+            .with("power_share_of_loaded", share)
+            .limit(LEAST_S, "s", "common practice")
+            .against(limits::UNLOADED_POWER)
+            .limit(LEAST_S, "s", "common practice (no flow for longer than this)")
+            .seen(seen.iter().map(|s| (s.0, s.0.seconds()))),
+    )
+}

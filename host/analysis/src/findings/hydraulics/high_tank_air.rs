@@ -1,0 +1,86 @@
+//! Precharge above the cut-in pressure: below the precharge the tank holds no water, so the
+//! pressure collapses before each start and jumps back to the precharge right after it.
+
+use crate::case::Case;
+use crate::facts::{ATMOSPHERE_BAR, RunFacts, Stretch};
+use crate::findings::Draft;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{centre_and_sigma, median, ramp};
+
+/// Jump after the start, share of the band, that counts (common practice).
+const JUMP: f64 = 0.15;
+
+/// Pressure that the first two seconds bring beyond what steady filling brings, bar.
+fn jump(run: &RunFacts) -> f64 {
+    let absolute = run.after_start_bar + ATMOSPHERE_BAR;
+    let steady = run.fill_start.max(0.0) * absolute * absolute * 2.5;
+    run.after_start_bar - run.start_low_bar - steady
+}
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    if case.constant_pressure() || !case.levels.band_bar.is_finite() {
+        return None;
+    }
+    let band = case.levels.band_bar;
+    // Only starts by the pressure switch: after a lock-out the tank may have run empty.
+    let starts: Vec<&RunFacts> = case
+        .facts
+        .runs
+        .windows(2)
+        .zip(&case.ledger.reasons)
+        .filter(|(pair, reason)| {
+            reason.is_some_and(|r| !crate::stops::protective(r))
+                && pair[1].start_seen
+                && jump(&pair[1]).is_finite()
+                && pair[1].time.seconds() > 3.0
+        })
+        .map(|(pair, _)| &pair[1])
+        .collect();
+    let hit: Vec<&RunFacts> =
+        starts.iter().copied().filter(|r| jump(r) > (JUMP * band).max(0.1)).collect();
+    if hit.len() < 3 || hit.len() * 2 < starts.len() {
+        return None;
+    }
+    let (knee, scatter) = centre_and_sigma(hit.iter().map(|r| r.after_start_bar))?;
+    let height = median(hit.iter().map(|r| jump(r)))?;
+    let cut_in = case
+        .levels
+        .cut_in
+        .map_or(case.plan.start_bar, |line| line.value.min(case.plan.start_bar + band));
+    // The jump must end above the switch point and always at the same pressure: the precharge.
+    if knee < case.plan.start_bar + 0.08 * band || scatter > 0.15 * band {
+        return None;
+    }
+    let share = hit.len() as f64 / starts.len() as f64;
+    let text = format!(
+        "At {} of {} starts the pressure had collapsed before the pump started and jumped by \
+         {height:.2} bar within two seconds, to about {knee:.2} bar, before it rose steadily. A \
+         tank whose air pressure stands above the cut-in pressure ({:.2} bar declared) is empty \
+         before the pump starts and behaves so.",
+        hit.len(),
+        starts.len(),
+        case.plan.start_bar,
+    );
+    Some(
+        Draft::new("high-tank-air", Severity::Fault, PointsTo::Tank, text)
+            .sure(
+                ramp(share, 0.3, 0.9)
+                    * ramp(hit.len() as f64, 1.0, 6.0)
+                    * ramp(height / band, 0.1, 0.3),
+            )
+            .with("jump_bar", height)
+            .with("steady_from_bar", knee)
+            .with("starts_at_bar", cut_in)
+            .limit(
+                case.plan.start_bar,
+                "bar",
+                "site file (cut-in pressure); precharge lies below it by common practice",
+            )
+            .seen(hit.iter().map(|r| {
+                let time =
+                    Stretch { start_ms: r.time.start_ms - 1_000, end_ms: r.time.start_ms + 2_500 };
+                (time, jump(r))
+            })),
+    )
+}

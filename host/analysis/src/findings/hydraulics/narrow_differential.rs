@@ -1,0 +1,37 @@
+//! Cut-in and cut-out closer together than declared.
+
+use crate::case::Case;
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::ramp;
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    let (cut_in, cut_out) = (case.levels.cut_in?, case.levels.cut_out?);
+    let declared = case.levels.band_bar;
+    if case.constant_pressure() || !declared.is_finite() || cut_out.count < 4 {
+        return None;
+    }
+    let found = cut_out.value - cut_in.value;
+    let share = found / declared;
+    let scatter = (cut_in.sigma.powi(2) + cut_out.sigma.powi(2)).sqrt();
+    if share > limits::DIFFERENTIAL.value || found + 2.0 * scatter > 0.85 * declared {
+        return None;
+    }
+    let text = format!(
+        "The pump stops at {:.2} bar and starts again at {:.2} bar: a differential of {found:.2} \
+         bar where {declared:.2} bar is declared ({:.2} and {:.2} bar). A narrower differential \
+         makes more and shorter runs.",
+        cut_out.value, cut_in.value, case.plan.top_bar, case.plan.start_bar
+    );
+    Some(
+        Draft::new("narrow-differential", Severity::Fault, PointsTo::Control, text)
+            .sure(ramp(share, 0.8, 0.55) * ramp(cut_out.count as f64, 2.0, 10.0))
+            .with("differential_bar", found)
+            .with("declared_differential_bar", declared)
+            .with("cut_in_bar", cut_in.value)
+            .with("cut_out_bar", cut_out.value)
+            .limit(limits::DIFFERENTIAL.value * declared, "bar", limits::DIFFERENTIAL.source),
+    )
+}

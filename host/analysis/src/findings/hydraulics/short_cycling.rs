@@ -1,0 +1,92 @@
+//! Runs too short for the motor, one after another, or too many starts in an hour.
+
+use crate::case::Case;
+use crate::facts::Stretch;
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity, StopReason};
+use crate::robust::{median, ramp};
+
+/// Fewest short runs in a row that make a group (common practice: one short run is a tap).
+const GROUP: usize = 4;
+
+/// Most starts inside any 60 minutes.
+pub fn most_starts_per_hour(starts_ms: &[i64]) -> usize {
+    let mut first = 0;
+    let mut most = 0;
+    for last in 0..starts_ms.len() {
+        while starts_ms[last] - starts_ms[first] >= 3_600_000 {
+            first += 1;
+        }
+        most = most.max(last - first + 1);
+    }
+    most
+}
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    let declared = case.site.limits.min_run_s;
+    let (least_s, source) = declared
+        .map_or((limits::MIN_RUN_S.value, limits::MIN_RUN_S.source), |value| (value, "site file"));
+    // Drives start softly and short runs do them no harm; only a declared limit counts there.
+    if case.plan.drive && declared.is_none() {
+        return None;
+    }
+    let most_allowed =
+        case.site.limits.max_starts_per_hour.unwrap_or(limits::MAX_STARTS_PER_HOUR.value);
+    let apart_ms = (3.6e6 / most_allowed) as i64;
+    let normal: Vec<_> = case
+        .facts
+        .runs
+        .iter()
+        .zip(&case.ledger.reasons)
+        .filter(|(_, r)| {
+            matches!(r, Some(StopReason::CutOut | StopReason::NoDemand | StopReason::Unexplained))
+        })
+        .map(|(run, _)| run)
+        .collect();
+    let mut groups: Vec<(Stretch, usize)> = Vec::new();
+    let mut short = 0;
+    for run in normal.iter().filter(|r| r.start_seen && r.time.seconds() < least_s) {
+        short += 1;
+        match groups.last_mut() {
+            Some((time, count)) if run.time.start_ms - time.end_ms < apart_ms => {
+                time.end_ms = run.time.end_ms;
+                *count += 1;
+            }
+            _ => groups.push((run.time, 1)),
+        }
+    }
+    groups.retain(|(_, count)| *count >= GROUP);
+    let starts: Vec<i64> =
+        normal.iter().filter(|r| r.start_seen).map(|r| r.time.start_ms).collect();
+    let most = most_starts_per_hour(&starts);
+    let too_many = most as f64 > most_allowed;
+    let in_groups: usize = groups.iter().map(|g| g.1).sum();
+    if groups.is_empty() && !(too_many && short > 0) {
+        return None;
+    }
+    let typical = median(normal.iter().map(|r| r.time.seconds()))?;
+    let share = in_groups as f64 / normal.len().max(1) as f64;
+    let fault = in_groups >= 10 || too_many;
+    let severity = if fault { Severity::Fault } else { Severity::Watch };
+    let text = format!(
+        "{short} of {} runs were shorter than {least_s:.0} s, {in_groups} of them in {} groups of \
+         starts close together; half of all runs lasted less than {typical:.0} s, and up to {most} \
+         starts fell within one hour (limit {most_allowed:.0}). Frequent starts heat and wear a \
+         motor.",
+        normal.len(),
+        groups.len(),
+    );
+    Some(
+        Draft::new("short-cycling", severity, PointsTo::Tank, text)
+            .sure(ramp(in_groups as f64, 0.0, 12.0).max(0.4) * ramp(share, -0.5, 0.3))
+            .with("short_runs", short as f64)
+            .with("runs", normal.len() as f64)
+            .with("median_run_s", typical)
+            .with("starts_per_hour_max", most as f64)
+            .with("starts_per_hour_limit", most_allowed)
+            .limit(least_s, "s", source)
+            .seen(groups.into_iter().map(|(time, count)| (time, count as f64))),
+    )
+}

@@ -1,0 +1,57 @@
+//! A pressure reading that does not move although the pump runs.
+
+use crate::case::Case;
+use crate::facts::{LoopKind, RunFacts};
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::ramp;
+
+/// Shortest run that must move the pressure, s (common practice).
+const LEAST_S: f64 = 10.0;
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    if case.constant_pressure() || !case.plan.band_bar.is_finite() || !case.facts.has.pressure {
+        return None;
+    }
+    let runs: Vec<&RunFacts> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| r.time.seconds() > LEAST_S && r.max_bar.is_finite() && !r.locked_at_stop)
+        .collect();
+    let still: Vec<&RunFacts> = runs
+        .iter()
+        .copied()
+        .filter(|r| {
+            r.max_bar - r.min_bar < limits::FROZEN.value * case.plan.band_bar
+                && r.unloaded_since_ms.is_none()
+                && !case.facts.loop_faults.iter().any(|f| {
+                    f.kind != LoopKind::OutOfRange
+                        && r.time.meets(f.time.start_ms, f.time.end_ms, 0)
+                })
+        })
+        .collect();
+    if still.len() < 2 {
+        return None;
+    }
+    let text = format!(
+        "In {} of {} runs the pressure reading did not move by more than {:.3} bar although the \
+         pump ran for more than {LEAST_S:.0} s under load: the reading is frozen.",
+        still.len(),
+        runs.len(),
+        limits::FROZEN.value * case.plan.band_bar
+    );
+    Some(
+        Draft::new("transducer-frozen", Severity::Fault, PointsTo::Sensor, text)
+            .sure(ramp(still.len() as f64, 0.0, 4.0))
+            .with("runs", still.len() as f64)
+            .limit(
+                limits::FROZEN.value * case.plan.band_bar,
+                "bar",
+                "2 % of the declared band, common practice",
+            )
+            .seen(still.iter().map(|r| (r.time, r.max_bar - r.min_bar))),
+    )
+}

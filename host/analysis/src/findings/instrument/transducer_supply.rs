@@ -1,0 +1,121 @@
+//! The transducer's own supply: measured where it is recorded; else shown by a reading that cannot
+//! rise beyond one value, or by a loop that fails together with the mains.
+
+use crate::case::Case;
+use crate::facts::{LoopKind, RunFacts};
+use crate::findings::Draft;
+use crate::levels::plain;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{centre_and_sigma, median, ramp};
+use pumpwitness_site_file::TransducerKind;
+
+/// Least supply of a two-wire loop, V (common practice: 10 V at the transmitter and the drop in the
+/// burden).
+const LOOP_V: f64 = 10.0;
+/// Least supply of a ratiometric transducer, V (5 V − 5 %).
+const RATIO_V: f64 = 4.75;
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    measured(case).or_else(|| with_mains(case)).or_else(|| ceiling(case))
+}
+
+fn measured(case: &Case) -> Option<Draft> {
+    let (low, high) = case.facts.transducer_supply_v?;
+    let limit = match case.site.transducer?.kind {
+        TransducerKind::Loop => LOOP_V,
+        TransducerKind::Ratiometric => RATIO_V,
+    };
+    if low >= limit {
+        return None;
+    }
+    let text = format!(
+        "The transducer's supply fell to {low:.2} V (highest {high:.2} V); below {limit:.2} V its \
+         readings are not to be relied on."
+    );
+    Some(
+        Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
+            .sure(ramp(low / limit, 1.0, 0.9).max(0.5))
+            .with("lowest_v", low)
+            .with("highest_v", high)
+            .limit(limit, "V", "common practice (least supply of the transducer)"),
+    )
+}
+
+/// Loop failures that come with dips or low voltage of the mains.
+fn with_mains(case: &Case) -> Option<Draft> {
+    let open: Vec<_> = case
+        .facts
+        .loop_faults
+        .iter()
+        .filter(|f| f.kind == LoopKind::Open && f.voltage.is_finite())
+        .collect();
+    let together = open.iter().filter(|f| f.voltage < crate::limits::DIP.value).count();
+    if together < 3 || together * 10 < open.len() * 7 {
+        return None;
+    }
+    let text = format!(
+        "{together} of {} failures of the transducer loop fell together with low mains voltage: \
+         the loop's supply does not carry it through.",
+        open.len()
+    );
+    Some(
+        Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
+            .sure(ramp(together as f64 / open.len() as f64, 0.6, 0.9) * 0.8)
+            .with("together", together as f64)
+            .with("failures", open.len() as f64)
+            .limit(crate::limits::DIP.value * case.plan.nominal_v, "V", crate::limits::DIP.source)
+            .seen(open.iter().map(|f| (f.time, f.extreme_ma))),
+    )
+}
+
+/// A reading that stops at one value, run after run, while the pump's load goes on changing.
+fn ceiling(case: &Case) -> Option<Draft> {
+    if case.constant_pressure() || !case.plan.band_bar.is_finite() {
+        return None;
+    }
+    let runs: Vec<&RunFacts> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| plain(r, case.plan) && r.stop_bar.is_finite() && r.time.seconds() > 5.0)
+        .collect();
+    let capped: Vec<&RunFacts> = runs
+        .iter()
+        .copied()
+        .filter(|r| {
+            let absolute = r.stop_bar + crate::facts::ATMOSPHERE_BAR;
+            // What the pressure would have risen by at half its mean rate.
+            let expected = 0.5 * r.fill_mean.max(0.0) * absolute * absolute * r.plateau_s;
+            r.stop_bar < case.plan.top_bar - 0.08 * case.plan.band_bar
+                && expected > 0.1 * case.plan.band_bar
+                && r.fill_stop.abs() < 0.15 * r.fill_start.abs()
+        })
+        .collect();
+    if capped.len() < 3 || capped.len() * 2 < runs.len() {
+        return None;
+    }
+    let (ceiling, scatter) = centre_and_sigma(capped.iter().map(|r| r.stop_bar))?;
+    if scatter > 0.03 * case.plan.band_bar {
+        return None;
+    }
+    let seconds = median(capped.iter().map(|r| r.plateau_s))?;
+    let text = format!(
+        "In {} of {} runs the pressure reading rose to {ceiling:.2} bar and stood there for \
+         {seconds:.0} s (median) until the pump stopped, always at the same value (scatter \
+         {scatter:.3} bar) and below the cut-out of {:.2} bar: the reading has a ceiling, as when \
+         the transducer's supply cannot drive its loop any higher.",
+        capped.len(),
+        runs.len(),
+        case.plan.top_bar
+    );
+    Some(
+        Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
+            .sure(ramp(capped.len() as f64 / runs.len() as f64, 0.4, 0.9) * 0.8)
+            .with("ceiling_bar", ceiling)
+            .with("scatter_bar", scatter)
+            .with("standing_s", seconds)
+            .limit(case.plan.top_bar, "bar", "site file")
+            .seen(capped.iter().map(|r| (r.time, r.stop_bar))),
+    )
+}

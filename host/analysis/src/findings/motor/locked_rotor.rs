@@ -1,0 +1,44 @@
+//! Starting current held: the rotor does not turn up to speed.
+
+use crate::case::Case;
+use crate::facts::RunFacts;
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{median, ramp};
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    let held: Vec<&RunFacts> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| {
+            r.locked_s > limits::LOCKED_S.value
+                || (r.locked_at_stop && r.locked_s > 0.6 * r.time.seconds() && r.locked_s > 0.8)
+        })
+        .collect();
+    if held.is_empty() {
+        return None;
+    }
+    let current = median(held.iter().map(|r| r.current_a.max(r.last_current_a)))?;
+    let seconds = median(held.iter().map(|r| r.locked_s))?;
+    let voltage = median(held.iter().map(|r| r.voltage_v)).unwrap_or(f64::NAN);
+    let text = format!(
+        "At {} of {} starts the motor went on drawing {current:.1} A, {:.1} times its rated \
+         current, for {seconds:.1} s (median) at {voltage:.0} V: it did not come up to speed.",
+        held.len(),
+        case.facts.runs.len(),
+        current / case.plan.rated_a,
+    );
+    Some(
+        Draft::new("locked-rotor", Severity::Fault, PointsTo::Motor, text)
+            .sure(ramp(held.len() as f64, -0.5, 3.0))
+            .with("current_a", current)
+            .with("times_rated", current / case.plan.rated_a)
+            .with("held_s", seconds)
+            .with("voltage_v", voltage)
+            .against(limits::LOCKED_S)
+            .seen(held.iter().map(|r| (r.time, r.peak_a))),
+    )
+}

@@ -1,0 +1,75 @@
+//! Pressure below the start pressure, supply present, and no current: the pump should run and does
+//! not.
+
+use crate::case::Case;
+use crate::facts::{Stretch, VoltageKind};
+use crate::findings::Draft;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{quantile, ramp};
+
+/// Shortest delay that counts, s (common practice: a pressure switch acts within a second).
+const LEAST_S: f64 = 15.0;
+/// The same under constant-pressure control, whose wake-up delay is set by the owner.
+const LEAST_DRIVE_S: f64 = 60.0;
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    if !case.facts.has.pressure || !(case.facts.has.current || case.facts.has.power) {
+        return None;
+    }
+    let facts = case.facts;
+    let least_s = if case.constant_pressure() { LEAST_DRIVE_S } else { LEAST_S };
+    // How far below the declared pressure this control usually lets it fall: it may be set lower.
+    let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.25);
+    let floor = usual.unwrap_or(case.plan.start_bar).min(case.plan.start_bar);
+    let sigma = case.levels.cut_in.map_or(0.02 * case.plan.band_bar, |line| line.sigma);
+    let slack = (4.0 * sigma).max(0.02 * case.plan.band_bar).min(0.1 * case.plan.band_bar);
+    let mut seen: Vec<(Stretch, f64)> = Vec::new();
+    for rest in &facts.rests {
+        let Some(since_ms) = rest.below_since_ms else { continue };
+        let time = Stretch { start_ms: since_ms, end_ms: rest.time.end_ms };
+        if time.seconds() < least_s || rest.min_bar > floor - slack {
+            continue;
+        }
+        // Waiting after a protective stop, or without supply, or without a reading, is no fault of
+        // the motor circuit.
+        let before = facts
+            .runs
+            .iter()
+            .zip(&case.ledger.reasons)
+            .rfind(|(run, _)| run.time.end_ms <= rest.time.start_ms + 1);
+        let waiting = before.is_some_and(|(_, reason)| reason.is_none_or(crate::stops::protective));
+        let dead = facts.voltage_events.iter().any(|e| {
+            e.kind == VoltageKind::Interruption && e.time.meets(time.start_ms, time.end_ms, 0)
+        });
+        let blind = facts.loop_faults.iter().any(|f| f.time.meets(time.start_ms, time.end_ms, 0));
+        let unknown = !rest.start_seen && before.is_none();
+        if !waiting && !dead && !blind && !unknown {
+            seen.push((time, rest.min_bar));
+        }
+    }
+    if seen.is_empty() {
+        return None;
+    }
+    let longest = seen.iter().map(|s| s.0.seconds()).fold(0.0, f64::max);
+    let total: f64 = seen.iter().map(|s| s.0.seconds()).sum();
+    let lowest = seen.iter().map(|s| s.1).fold(f64::NAN, f64::min);
+    let text = format!(
+        "{} times the pressure lay below the start pressure ({:.2} bar) with the supply present \
+         and the motor drew nothing, for {:.0} min in all and {:.0} min at the longest; the \
+         pressure fell to {lowest:.2} bar.",
+        seen.len(),
+        case.plan.start_bar,
+        total / 60.0,
+        longest / 60.0,
+    );
+    Some(
+        Draft::new("no-draw", Severity::Fault, PointsTo::Wiring, text)
+            .sure(ramp(longest, 0.0, 180.0) * ramp(seen.len() as f64, -1.0, 3.0))
+            .with("longest_s", longest)
+            .with("total_s", total)
+            .with("lowest_bar", lowest)
+            .limit(least_s, "s", "common practice (a pressure switch acts within a second)")
+            .seen(seen.iter().map(|s| (s.0, s.0.seconds()))),
+    )
+}

@@ -1,0 +1,65 @@
+//! Running current above the nameplate.
+
+use crate::case::Case;
+use crate::facts::RunFacts;
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity, StopReason};
+use crate::robust::{median, ramp};
+
+/// Shortest run whose current is judged, s: starting current must be over.
+const LEAST_S: f64 = 5.0;
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    let rated = case.plan.rated_a;
+    let allowed = rated * case.site.motor.service_factor.max(limits::OVERLOAD_CURRENT.value);
+    let over: Vec<(&RunFacts, bool)> = case
+        .facts
+        .runs
+        .iter()
+        .zip(&case.ledger.reasons)
+        .filter(|(run, _)| run.time.seconds() > LEAST_S)
+        .filter_map(|(run, reason)| {
+            let tripped = *reason == Some(StopReason::Overload);
+            (tripped || run.current_a > allowed).then_some((run, tripped))
+        })
+        .collect();
+    if over.is_empty() {
+        return None;
+    }
+    let trips = over.iter().filter(|o| o.1).count();
+    let current = median(over.iter().map(|o| o.0.current_a))?;
+    let voltage = median(over.iter().map(|o| o.0.voltage_v)).unwrap_or(f64::NAN);
+    let share = over.len() as f64 / case.facts.runs.len().max(1) as f64;
+    let ended = if trips > 0 {
+        format!("; {trips} of these runs were ended by it in mid-course")
+    } else {
+        String::new()
+    };
+    let text = format!(
+        "In {} of {} runs the motor drew more than its nameplate allows: {current:.2} A where \
+         {rated:.2} A is rated (service factor {:.2}), at {voltage:.0} V{ended}.",
+        over.len(),
+        case.facts.runs.len(),
+        case.site.motor.service_factor,
+    );
+    Some(
+        Draft::new("overload", Severity::Fault, PointsTo::Motor, text)
+            .sure(
+                ramp(current / rated, 1.0, 1.15).max(ramp(trips as f64, 0.0, 4.0))
+                    * ramp(over.len() as f64, -1.0, 4.0)
+                    * ramp(share, -0.1, 0.2),
+            )
+            .with("running_current_a", current)
+            .with("rated_current_a", rated)
+            .with("voltage_v", voltage)
+            .with("trips", trips as f64)
+            .limit(
+                allowed,
+                "A",
+                format!("nameplate and service factor; {}", limits::OVERLOAD_CURRENT.source),
+            )
+            .seen(over.iter().map(|(run, _)| (run.time, run.current_a))),
+    )
+}

@@ -1,0 +1,52 @@
+//! A drive that runs slower than the pressure calls for.
+
+use crate::case::Case;
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{median, quantile, ramp};
+
+/// Shortest shortfall inside a run that counts, s (common practice: a drive catches up in seconds).
+const LEAST_S: f64 = 10.0;
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    let held = case.plan.held_bar?;
+    let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 0.95)?;
+    let short: Vec<_> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| {
+            // With little load it lacks water, which is another matter.
+            r.deficit_s >= LEAST_S
+                && (r.deficit_power_w.is_nan() || r.deficit_power_w > 0.4 * full)
+                && r.unloaded_since_ms.is_none()
+        })
+        .collect();
+    let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
+    if short.is_empty() || seconds < 30.0 {
+        return None;
+    }
+    let low = median(short.iter().map(|r| r.deficit_voltage_v)).unwrap_or(f64::NAN);
+    let good = median(case.facts.runs.iter().filter(|r| r.deficit_s < 1.0).map(|r| r.voltage_v))
+        .unwrap_or(case.levels.voltage_v);
+    let power = median(short.iter().map(|r| r.deficit_power_w)).unwrap_or(f64::NAN);
+    let text = format!(
+        "In {} runs, {seconds:.0} s in all, the pressure stayed more than 10 % below the held \
+         {held:.2} bar although the pump ran, at {power:.0} W (most seen: {full:.0} W). The \
+         supply stood at {low:.0} V then and at {good:.0} V in the other runs.",
+        short.len()
+    );
+    Some(
+        Draft::new("speed-reduction", Severity::Watch, PointsTo::Supply, text)
+            .sure(ramp(seconds, 0.0, 300.0))
+            .with("time_s", seconds)
+            .with("voltage_v", low)
+            .with("voltage_otherwise_v", good)
+            .with("power_w", power)
+            .with("most_power_w", full)
+            .against(limits::PRESSURE_DEFICIT)
+            .seen(short.iter().map(|r| (r.time, r.deficit_s))),
+    )
+}

@@ -1,0 +1,96 @@
+//! The pump moves less water than it is rated for, or less and less, without running dry.
+
+use crate::case::Case;
+use crate::findings::Draft;
+use crate::outcome::{PointsTo, Severity, StopReason};
+use crate::robust::{median, ramp};
+
+/// Flow below this share of the rated flow counts; rated flows are good to some 30 % (common
+/// practice).
+const FLOW: f64 = 0.70;
+/// Loaded power below this share of what the nameplate lets expect counts as light (motors run at
+/// 50 to 100 % of their load: US DOE fact sheet on motor load).
+const POWER: f64 = 0.80;
+/// Power a nameplate current stands for, as a share of volts times amperes: usual power factor of
+/// small motors (common practice).
+const POWER_FACTOR: f64 = 0.85;
+/// Fall of the loaded power over the record that counts, share.
+const FALL: f64 = 0.12;
+
+/// Power the nameplate lets expect at full load, W.
+pub fn nameplate_power_w(case: &Case) -> f64 {
+    let phases = if case.site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
+    case.levels.voltage_v * case.plan.rated_a * phases * POWER_FACTOR
+}
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    if case.plan.drive || !case.facts.has.power || !case.facts.has.pressure {
+        return None;
+    }
+    let runs: Vec<_> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| r.time.seconds() > 5.0 && !r.locked_at_stop && r.first_power_w.is_finite())
+        .collect();
+    if runs.len() < 4 {
+        return None;
+    }
+    let expected = nameplate_power_w(case);
+    let power = median(runs.iter().map(|r| r.first_power_w))?;
+    let power_share = power / expected;
+    let flow_share = case.levels.flow_share.unwrap_or(f64::NAN);
+    let third = runs.len() / 3;
+    let early = median(runs[..third.max(1)].iter().map(|r| r.loaded))?;
+    let late = median(runs[runs.len() - third.max(1)..].iter().map(|r| r.loaded))?;
+    let fall = 1.0 - late / early;
+    // A fall along with the voltage is the motor's answer to the supply.
+    let volts = |runs: &[&crate::facts::RunFacts]| median(runs.iter().map(|r| r.voltage_v));
+    let sag = 1.0 - volts(&runs[runs.len() - third.max(1)..])? / volts(&runs[..third.max(1)])?;
+    let falling = fall - sag.max(0.0) > FALL;
+    let weak = flow_share < FLOW && power_share < POWER;
+    if !falling && !weak {
+        return None;
+    }
+    let dry = case.ledger.count(StopReason::DryRun);
+    let confidence = if weak {
+        ramp(flow_share, 0.85, 0.5) * ramp(power_share, 0.95, 0.65)
+    } else {
+        ramp(fall, 0.08, 0.3)
+    };
+    let mut text = String::new();
+    if weak {
+        text.push_str(&format!(
+            "The tank fills as if the pump gave {:.0} % of its rated flow, and the motor takes \
+             {:.0} % of the power its nameplate lets expect ({power:.0} W).",
+            flow_share * 100.0,
+            power_share * 100.0
+        ));
+    }
+    if falling {
+        if weak {
+            text.push(' ');
+        }
+        text.push_str(&format!(
+            "Loaded power fell from {early:.0} to {late:.0} W over the record at much the same \
+             voltage: the pump moves less and less water."
+        ));
+    }
+    if dry > 0 {
+        text.push_str(&format!(" {dry} runs ended dry."));
+    }
+    Some(
+        Draft::new(
+            "falling-yield",
+            if confidence > 0.5 { Severity::Fault } else { Severity::Watch },
+            PointsTo::Source,
+            text,
+        )
+        .sure(confidence)
+        .with("flow_share_of_rated", flow_share)
+        .with("power_share_of_nameplate", power_share)
+        .with("power_fall_share", fall)
+        .limit(FLOW, "of rated flow", "nameplate; 30 % as common practice"),
+    )
+}

@@ -1,0 +1,38 @@
+//! Findings about the supply.
+
+pub mod frequency_out_of_range;
+pub mod interruption;
+pub mod overvoltage;
+pub mod phase_loss;
+pub mod rising_supply_impedance;
+pub mod undervoltage;
+pub mod voltage_dip;
+pub mod voltage_swell;
+pub mod voltage_unbalance;
+pub mod weak_supply;
+
+use crate::case::Case;
+use crate::facts::VoltageEvent;
+use crate::robust::median;
+
+/// Whose dip: true when the pump's own current explains it, along the supply's impedance.
+///
+/// At its own start a motor's current rises and the voltage falls by current times impedance; a
+/// dip from elsewhere moves the voltage without that current, or by far more than it explains.
+pub fn own(event: &VoltageEvent, case: &Case) -> bool {
+    let nearest = case
+        .levels
+        .impedance
+        .iter()
+        .filter(|(ms, _)| (ms - event.time.start_ms).abs() > 5_000)
+        .min_by_key(|(ms, _)| (ms - event.time.start_ms).abs())
+        .map(|z| z.1);
+    let usual = median(case.levels.impedance.iter().map(|z| z.1));
+    let Some(ohm) = nearest.into_iter().chain(usual).reduce(f64::max) else {
+        return event.at_start;
+    };
+    let explained = ohm * event.current_rise_a;
+    let drop = event.before_v - event.extreme_v;
+    // Twice: a start is not always alike, and a connection may be growing worse.
+    event.current_rise_a > 0.5 * case.plan.rated_a && drop < 2.0 * explained
+}

@@ -1,0 +1,69 @@
+//! Voltage that gives way under this pump's own current.
+
+use crate::case::Case;
+use crate::facts::{RunFacts, Stretch};
+use crate::findings::Draft;
+use crate::limits;
+use crate::outcome::{PointsTo, Severity};
+use crate::robust::{median, quantile, ramp};
+
+/// Looks for it.
+pub fn find(case: &Case) -> Option<Draft> {
+    let nominal = case.plan.nominal_v;
+    let starts: Vec<(&RunFacts, f64, f64)> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| r.start_seen && case.levels.impedance.iter().any(|z| z.0 == r.time.start_ms))
+        .map(|r| {
+            let starting = (r.voltage_before_v - r.starting_voltage_v) / nominal;
+            (r, starting, r.run_ohm * r.current_a / nominal)
+        })
+        .collect();
+    if starts.len() < 3 {
+        return None;
+    }
+    let starting = quantile(starts.iter().map(|s| s.1), 0.9)?;
+    let running = quantile(starts.iter().map(|s| s.2), 0.9).unwrap_or(0.0);
+    let rising = super::rising_supply_impedance::growth(case).is_some();
+    let over_starting = starting > limits::STARTING_DROP.value && !case.plan.drive;
+    let over_running = running > limits::RUNNING_DROP.value;
+    if !(over_starting || over_running || rising) {
+        return None;
+    }
+    let ohm = median(case.levels.impedance.iter().map(|z| z.1))?;
+    let most = quantile(case.levels.impedance.iter().map(|z| z.1), 0.9)?;
+    let text = format!(
+        "At this pump's own starts the voltage gave way by up to {:.1} % of nominal, and by {:.1} % \
+         while it ran: voltage and current move together along {ohm:.2} Ω (median; nine in ten \
+         below {most:.2} Ω). The fall is the pump's own current in the resistance of supply, \
+         cable and connections, not a dip from elsewhere.",
+        starting * 100.0,
+        running * 100.0,
+    );
+    let severity = if over_starting || over_running { Severity::Fault } else { Severity::Watch };
+    Some(
+        Draft::new("weak-supply", severity, PointsTo::Wiring, text)
+            .sure(
+                ramp(
+                    starting,
+                    0.5 * limits::STARTING_DROP.value,
+                    1.2 * limits::STARTING_DROP.value,
+                )
+                .max(ramp(
+                    running,
+                    0.5 * limits::RUNNING_DROP.value,
+                    1.5 * limits::RUNNING_DROP.value,
+                ))
+                .max(if rising { 0.6 } else { 0.0 }),
+            )
+            .with("starting_drop_share", starting)
+            .with("running_drop_share", running)
+            .with("supply_impedance_ohm", ohm)
+            .with("supply_impedance_p90_ohm", most)
+            .against(if over_running { limits::RUNNING_DROP } else { limits::STARTING_DROP })
+            .seen(starts.iter().map(|(r, drop, _)| {
+                (Stretch { start_ms: r.time.start_ms, end_ms: r.inrush_end_ms }, drop * nominal)
+            })),
+    )
+}

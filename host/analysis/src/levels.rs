@@ -1,0 +1,281 @@
+//! What is normal for this installation, learned from its own record by medians and densest
+//! groups: where it switches, what it draws, how fast it fills, how the supply yields.
+
+use crate::facts::{ATMOSPHERE_BAR, Facts, RunFacts};
+use crate::limits;
+use crate::robust::{centre_and_sigma, median, quantile, sorted, theil_sen};
+use crate::scan::Plan;
+use pumpwitness_site_file::{Control, Site};
+
+/// 2 psi: precharge below cut-in where none is declared (well-water industry sheet IV.1.2).
+const PRECHARGE_BELOW_BAR: f64 = 0.138;
+
+/// A level that may move over the record: a straight line through time.
+#[derive(Clone, Copy, Debug)]
+pub struct Line {
+    /// Value in the middle of the record.
+    pub value: f64,
+    /// Change over the whole record.
+    pub change: f64,
+    /// Robust standard deviation about the line.
+    pub sigma: f64,
+    /// Values it rests on.
+    pub count: usize,
+    start_ms: i64,
+    length_ms: f64,
+}
+
+impl Line {
+    /// Through (moment, value) pairs; `None` below three.
+    fn through(points: &[(i64, f64)], facts: &Facts) -> Option<Self> {
+        let length_ms = ((facts.end_ms - facts.start_ms) as f64).max(1.0);
+        let place = |ms: i64| (ms - facts.start_ms) as f64 / length_ms;
+        let finite: Vec<(f64, f64)> =
+            points.iter().filter(|p| p.1.is_finite()).map(|p| (place(p.0), p.1)).collect();
+        if finite.len() < 3 {
+            return None;
+        }
+        let slope = if finite.len() < 6 { 0.0 } else { theil_sen(&finite)? };
+        let (value, sigma) = centre_and_sigma(finite.iter().map(|(x, y)| y - slope * (x - 0.5)))?;
+        // A slope hidden in the scatter is no slope.
+        if slope.abs() < sigma {
+            let (value, sigma) = centre_and_sigma(finite.iter().map(|p| p.1))?;
+            return Some(Self {
+                value,
+                change: 0.0,
+                sigma,
+                count: finite.len(),
+                start_ms: facts.start_ms,
+                length_ms,
+            });
+        }
+        Some(Self {
+            value,
+            change: slope,
+            sigma,
+            count: finite.len(),
+            start_ms: facts.start_ms,
+            length_ms,
+        })
+    }
+
+    /// Value at a moment.
+    pub fn at(&self, time_ms: i64) -> f64 {
+        let place = (time_ms - self.start_ms) as f64 / self.length_ms;
+        self.value + self.change * (place - 0.5)
+    }
+}
+
+/// What is normal here.
+#[derive(Clone, Debug)]
+pub struct Levels {
+    /// Declared band, bar: from start to stop pressure; NaN when not declared.
+    pub band_bar: f64,
+    /// Pressure at which the control stops the pump.
+    pub cut_out: Option<Line>,
+    /// Pressure at which the control starts the pump.
+    pub cut_in: Option<Line>,
+    /// Loaded power, W; NaN without power.
+    pub power_w: f64,
+    /// Running current, A.
+    pub current_a: f64,
+    /// Standby current, A.
+    pub standby_a: f64,
+    /// Usual voltage, V.
+    pub voltage_v: f64,
+    /// Gas of the tank as found, pressure times volume, bar·L; with the number of runs it rests on.
+    pub gas_bar_l: Option<(f64, usize)>,
+    /// Gas of the tank as declared, bar·L.
+    pub declared_gas_bar_l: Option<f64>,
+    /// Flow into the tank as found with the declared gas, share of the rated flow.
+    pub flow_share: Option<f64>,
+    /// Supply impedance at starts: (moment, Ω) of each start that showed it.
+    pub impedance: Vec<(i64, f64)>,
+}
+
+impl Levels {
+    /// Learns.
+    pub fn learn(facts: &Facts, site: &Site, plan: &Plan) -> Self {
+        let band_bar = plan.band_bar;
+        let drive = plan.drive;
+        let power_w = quantile(long(facts).map(|r| r.loaded), 0.75).unwrap_or(f64::NAN);
+        let power_w = if facts.has.power { power_w } else { f64::NAN };
+        let cut_out = if plan.held_bar.is_some() { None } else { cut_out(facts, plan) };
+        let cut_in = if plan.held_bar.is_some() { None } else { cut_in(facts, plan, cut_out) };
+        let declared_gas_bar_l = declared_gas(site);
+        let gas = gas(facts, site, drive);
+        let flow_share = gas.zip(declared_gas_bar_l).map(|((found, _), declared)| declared / found);
+        Self {
+            band_bar,
+            cut_out,
+            cut_in,
+            power_w,
+            current_a: median(long(facts).map(|r| r.current_a)).unwrap_or(f64::NAN),
+            standby_a: median(facts.rests.iter().map(|r| r.current_a)).unwrap_or(f64::NAN),
+            voltage_v: usual_voltage(facts, plan),
+            gas_bar_l: gas,
+            declared_gas_bar_l,
+            flow_share,
+            impedance: impedance(facts, plan),
+        }
+    }
+}
+
+fn long(facts: &Facts) -> impl Iterator<Item = &RunFacts> {
+    facts.runs.iter().filter(|r| {
+        r.time.seconds() > 4.0 && !r.locked_at_stop && r.locked_s < 0.5 * r.time.seconds()
+    })
+}
+
+/// True when nothing but the control can have stopped the run, as far as its own figures go.
+pub fn plain(run: &RunFacts, plan: &Plan) -> bool {
+    let overloaded = run.last_current_a > limits::OVERLOAD_CURRENT.value * plan.rated_a;
+    let supply = run.stop_voltage_min_v < limits::DIP.value * plan.nominal_v
+        || run.stop_voltage_max_v > limits::SWELL.value * plan.nominal_v;
+    let unloaded = run.unloaded_since_ms.is_some_and(|since| run.time.end_ms - since > 1_500);
+    run.stop_seen && !run.locked_at_stop && !overloaded && !supply && !unloaded
+}
+
+/// The densest group of stop pressures among plain stops, allowed to move in a straight line.
+fn cut_out(facts: &Facts, plan: &Plan) -> Option<Line> {
+    let stops: Vec<(i64, f64, f64)> = facts
+        .runs
+        .iter()
+        .enumerate()
+        .filter(|(_, r)| plain(r, plan) && r.stop_bar.is_finite())
+        .map(|(n, r)| {
+            let next = facts.runs.get(n + 1).map_or(f64::NAN, |next| next.start_bar);
+            (r.time.end_ms, r.stop_bar, next)
+        })
+        .collect();
+    let (_, line) = densest(&stops, plan, facts)?;
+    Some(line)
+}
+
+fn densest(stops: &[(i64, f64, f64)], plan: &Plan, facts: &Facts) -> Option<(usize, Line)> {
+    if stops.len() < 3 {
+        return None;
+    }
+    let points: Vec<(i64, f64)> = stops.iter().map(|s| (s.0, s.1)).collect();
+    let length = ((facts.end_ms - facts.start_ms) as f64).max(1.0);
+    let place = |ms: i64| (ms - facts.start_ms) as f64 / length;
+    let width = if plan.band_bar.is_finite() { 0.12 * plan.band_bar } else { 0.15 };
+    let normal: Vec<(f64, f64)> = points.iter().map(|p| (place(p.0), p.1)).collect();
+    let slope = theil_sen(&normal).unwrap_or(0.0);
+    let mut best: Option<(usize, f64, f64)> = None;
+    for slope in [0.0, slope] {
+        let flat = sorted(normal.iter().map(|(x, y)| y - slope * (x - 0.5)));
+        let mut low = 0;
+        for high in 0..flat.len() {
+            while flat[high] - flat[low] > width {
+                low += 1;
+            }
+            let count = high - low + 1;
+            // Standing still is the simpler story: a slope must win clearly.
+            let better = best.is_none_or(|(most, _, held)| {
+                if held == slope { count > most } else { count as f64 > 1.3 * most as f64 }
+            });
+            if better {
+                best = Some((count, (flat[low] + flat[high]) / 2.0, slope));
+            }
+        }
+    }
+    let (count, centre, slope) = best?;
+    let members: Vec<&(i64, f64, f64)> = stops
+        .iter()
+        .filter(|s| (s.1 - slope * (place(s.0) - 0.5) - centre).abs() <= width)
+        .collect();
+    // After a real cut-out the pressure stays until it is drawn down to the cut-in.
+    let starts: Vec<f64> = members.iter().map(|s| s.2).filter(|p| p.is_finite()).collect();
+    let usual = quantile(starts.iter().copied(), 0.75).unwrap_or(f64::NAN);
+    let steady = starts.iter().filter(|p| (**p - usual).abs() < 3.0 * width).count();
+    if count * 10 < stops.len() * 4 || steady * 10 < starts.len() * 6 {
+        return None;
+    }
+    let points: Vec<_> = members.iter().map(|s| (s.0, s.1)).collect();
+    Line::through(&points, facts).map(|line| (count, line))
+}
+
+/// Start pressures of runs that follow a stop at cut-out.
+fn cut_in(facts: &Facts, plan: &Plan, cut_out: Option<Line>) -> Option<Line> {
+    let width = if plan.band_bar.is_finite() { 0.15 * plan.band_bar } else { 0.15 };
+    let starts: Vec<(i64, f64)> = facts
+        .runs
+        .windows(2)
+        .filter(|pair| {
+            let after_cut_out = cut_out.is_some_and(|line| {
+                (pair[0].stop_bar - line.at(pair[0].time.end_ms)).abs() < width
+            }) || (pair[0].stop_bar - plan.top_bar).abs() < width;
+            after_cut_out && plain(&pair[0], plan) && pair[1].start_seen
+        })
+        .map(|pair| (pair[1].time.start_ms, pair[1].start_bar))
+        .collect();
+    Line::through(&starts, facts)
+}
+
+fn declared_gas(site: &Site) -> Option<f64> {
+    let tank = site.tank?;
+    let precharge = tank.precharge_bar.or(match site.control {
+        Some(Control::PressureSwitch { cut_in_bar, .. }) => Some(cut_in_bar - PRECHARGE_BELOW_BAR),
+        _ => None,
+    })?;
+    Some(tank.volume_l * (precharge + ATMOSPHERE_BAR))
+}
+
+/// Gas in the tank from slopes on both sides of starts and stops. With K = gas pressure × volume
+/// (Boyle), net inflow changes 1/p at the rate inflow / K; on the two sides of a stop the draw is
+/// the same, so the two rates add up to pump flow / K, whatever is being drawn.
+fn gas(facts: &Facts, site: &Site, drive: bool) -> Option<(f64, usize)> {
+    let flow_l_per_s = site.rated_flow_lpm? / 60.0;
+    if drive {
+        // A drive's flow is what it is told to be.
+        return None;
+    }
+    let sums: Vec<f64> = long(facts)
+        .filter(|r| r.unloaded_since_ms.is_none())
+        .flat_map(|r| [r.fill_start + r.draw_before, r.fill_stop + r.draw_after])
+        .filter(|sum| sum.is_finite() && *sum > 0.0)
+        .collect();
+    if sums.len() < 6 {
+        return None;
+    }
+    let count = sums.len() / 2;
+    Some((flow_l_per_s / median(sums)?, count))
+}
+
+fn usual_voltage(facts: &Facts, plan: &Plan) -> f64 {
+    let total: f64 = facts.voltage_time.iter().map(|(_, s)| s).sum();
+    let mut sum = 0.0;
+    for (permille, seconds) in &facts.voltage_time {
+        sum += seconds;
+        if sum * 2.0 >= total {
+            return f64::from(*permille) / 1000.0 * plan.nominal_v;
+        }
+    }
+    f64::NAN
+}
+
+/// Supply impedance of each start that moved the current enough to show it.
+fn impedance(facts: &Facts, plan: &Plan) -> Vec<(i64, f64)> {
+    if plan.drive {
+        // The soft rise of a drive's current hides the step; voltage before and during tells.
+        return facts
+            .runs
+            .iter()
+            .filter(|r| {
+                r.start_seen && r.run_ohm.is_finite() && r.last_current_a > 0.3 * plan.rated_a
+            })
+            .map(|r| (r.time.start_ms, r.run_ohm))
+            .collect();
+    }
+    facts
+        .runs
+        .iter()
+        .filter(|r| {
+            r.start_seen && r.peak_a > 1.5 * plan.rated_a && r.start_ohm.is_finite()
+                // An event of the supply at the same moment would be taken for the pump's own.
+                && (r.run_ohm.is_nan() || r.start_ohm < 2.0 * r.run_ohm.abs() + 0.1 * plan.nominal_v / plan.rated_a / 10.0)
+        })
+        .map(|r| (r.time.start_ms, r.start_ohm))
+        .collect()
+}

@@ -1,0 +1,121 @@
+//! What the pass must know beforehand: scales from the site file, and the standby current, taken
+//! from a thinned look at the rows.
+
+use super::row::LoopScale;
+use crate::limits;
+use crate::robust::{quantile_sorted, sorted};
+use pumpwitness_recording::Columns;
+use pumpwitness_site_file::{Control, Site, Start};
+
+/// Rows looked at beforehand, at most.
+const LOOK: usize = 20_000;
+
+/// Scales of the pass.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// Nominal voltage, V.
+    pub nominal_v: f64,
+    /// Rated current, A.
+    pub rated_a: f64,
+    /// True with a variable-speed drive or constant-pressure control.
+    pub drive: bool,
+    /// Which channel tells that the pump runs.
+    pub load: Load,
+    /// Load above which the pump runs, in the unit of that channel.
+    pub on: f32,
+    /// Load below which it rests.
+    pub off: f32,
+    /// Load at rest.
+    pub standby: f32,
+    /// Pressure at which the pump should start, bar; NaN when not declared.
+    pub start_bar: f64,
+    /// Pressure it should reach, bar; NaN when not declared.
+    pub top_bar: f64,
+    /// Width of the band, bar; NaN when not declared.
+    pub band_bar: f64,
+    /// Held pressure, bar, under constant-pressure control.
+    pub held_bar: Option<f64>,
+    /// Turns pressure into loop current.
+    pub scale: Option<LoopScale>,
+    /// Longest hole between rows that is no gap, ms.
+    pub gap_ms: i64,
+}
+
+/// The channel that tells whether the pump runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)] // the words say it
+pub enum Load {
+    Current,
+    Power,
+    None,
+}
+
+impl Plan {
+    /// Learns the standby level from a thinned look at the rows; the rest is the site file.
+    pub fn new(columns: &Columns, site: &Site) -> Self {
+        let nominal_v = site.supply.nominal_v;
+        let rated_a = site.motor.rated_current_a;
+        let held_bar = match site.control {
+            Some(Control::ConstantPressure { setpoint_bar }) => Some(setpoint_bar),
+            _ => None,
+        };
+        let (start_bar, top_bar) = match site.control {
+            Some(Control::PressureSwitch { cut_in_bar, cut_out_bar }) => (cut_in_bar, cut_out_bar),
+            // A drive sleeps above the held pressure and wakes somewhere below it.
+            Some(Control::ConstantPressure { setpoint_bar }) => (0.7 * setpoint_bar, setpoint_bar),
+            None => (f64::NAN, f64::NAN),
+        };
+        let drive = held_bar.is_some() || site.motor.start == Start::Drive;
+        let step = columns.len().div_ceil(LOOK).max(1);
+        let look = |values: &[f32]| sorted(values.iter().step_by(step).map(|v| f64::from(*v)));
+        let mut load = Load::None;
+        let mut full = f64::NAN;
+        let mut seen = Vec::new();
+        if let Some(current) = columns.current_a.first() {
+            seen = look(&current.mean);
+            (load, full) = (Load::Current, rated_a);
+        }
+        if seen.is_empty()
+            && let Some(power) = &columns.power_w
+        {
+            seen = look(power);
+            let phases = if site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
+            (load, full) = (Load::Power, nominal_v * rated_a * phases);
+        }
+        if seen.is_empty() {
+            load = Load::None;
+        }
+        // A motor straight on the line draws a third of its rated current and more even unloaded;
+        // a drive at its lowest speed a few per cent, asleep one or two.
+        let (rest_below, least) = if drive { (0.06, 0.015) } else { (0.3, 0.15) };
+        let rest: Vec<f64> = seen.iter().copied().filter(|v| *v < rest_below * full).collect();
+        let standby = quantile_sorted(&rest, 0.5).unwrap_or(0.0);
+        let scatter = quantile_sorted(&rest, 0.95).unwrap_or(0.0) - standby;
+        let on = standby + (least * full).max(4.0 * scatter.min(0.01 * full));
+        let spans = sorted(columns.span_ms.iter().step_by(step).map(|s| f64::from(*s)));
+        let usual_ms = quantile_sorted(&spans, 0.5).unwrap_or(1000.0);
+        let scale = site.transducer.map(|t| LoopScale {
+            low_bar: t.low_bar as f32,
+            ma_per_bar: (16.0 / (t.high_bar - t.low_bar)) as f32,
+        });
+        Self {
+            nominal_v,
+            rated_a,
+            drive,
+            load,
+            on: on as f32,
+            off: (standby + 0.8 * (on - standby)) as f32,
+            standby: standby as f32,
+            start_bar,
+            top_bar,
+            band_bar: match site.control {
+                Some(Control::PressureSwitch { .. }) => top_bar - start_bar,
+                Some(Control::ConstantPressure { setpoint_bar }) => 0.2 * setpoint_bar,
+                None => f64::NAN,
+            },
+            held_bar,
+            scale,
+            gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,
+        }
+    }
+}

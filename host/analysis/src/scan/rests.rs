@@ -1,0 +1,122 @@
+//! Rests: how the pressure behaves while the pump stands.
+
+use super::plan::Plan;
+use super::row::Row;
+use super::runs::absolute;
+use super::strip::Strip;
+use crate::facts::{RestFacts, Sample, Stretch};
+use crate::robust::{median, quantile};
+
+/// Time after a stop that is not judged, s: the water column comes to rest.
+const SETTLE_S: f64 = 3.0;
+/// Shortest window a steady loss is judged over, s.
+const WINDOW_S: f64 = 180.0;
+/// Share of a rest in which nobody needs to draw water for a steady loss to show.
+const QUIET_SHARE: f64 = 0.2;
+
+/// A rest under way.
+#[derive(Debug)]
+pub struct OpenRest {
+    start_ms: i64,
+    start_seen: bool,
+    strip: Strip,
+    smooth: f64,
+    min_bar: f64,
+    below_since_ms: Option<i64>,
+}
+
+impl OpenRest {
+    /// Begins.
+    pub fn new(start_ms: i64, start_seen: bool) -> Self {
+        Self {
+            start_ms,
+            start_seen,
+            strip: Strip::new(start_ms, 1000),
+            smooth: f64::NAN,
+            min_bar: f64::NAN,
+            below_since_ms: None,
+        }
+    }
+
+    /// Takes a row.
+    pub fn push(&mut self, row: &Row, plan: &Plan) {
+        if row.start_ms < self.start_ms {
+            return;
+        }
+        self.strip.push(row);
+        let pressure = f64::from(row.p);
+        if !pressure.is_finite() {
+            return;
+        }
+        let weight = (row.seconds() / 1.5).min(1.0);
+        self.smooth = if self.smooth.is_nan() {
+            pressure
+        } else {
+            self.smooth + weight * (pressure - self.smooth)
+        };
+        self.min_bar = self.min_bar.min(self.smooth);
+        if self.smooth < plan.start_bar {
+            self.below_since_ms.get_or_insert(row.start_ms);
+        } else if self.smooth > plan.start_bar + 0.02 * plan.band_bar {
+            self.below_since_ms = None;
+        }
+    }
+
+    /// Ends at `end_ms`, by a start when `end_seen`.
+    pub fn finish(self, end_ms: i64, end_seen: bool) -> RestFacts {
+        let samples: Vec<Sample> = self.strip.samples().filter(|s| s.p.is_finite()).collect();
+        let bucket_s = self.strip.bucket_s();
+        let (leak, leak_bar_per_min, judged_s) = leak(&samples, self.start_ms, bucket_s);
+        let edge = |sample: Option<&Sample>| sample.map_or(f64::NAN, |s| f64::from(s.p));
+        RestFacts {
+            time: Stretch { start_ms: self.start_ms, end_ms: end_ms.max(self.start_ms) },
+            start_seen: self.start_seen,
+            end_seen,
+            first_bar: edge(samples.get(1).or(samples.first())),
+            last_bar: edge(samples.last()),
+            min_bar: self.min_bar,
+            leak,
+            leak_bar_per_min,
+            judged_s,
+            below_since_ms: self.below_since_ms,
+            current_a: median(self.strip.samples().map(|s| f64::from(s.i))).unwrap_or(f64::NAN),
+        }
+    }
+}
+
+/// Slowest steady loss over windows of the rest: as the rate of 1/absolute pressure, 1/(bar·s), as
+/// bar/min where it was seen, and the time judged, s.
+fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> (f64, f64, f64) {
+    let samples: Vec<_> =
+        samples.iter().filter(|s| (s.time_ms - start_ms) as f64 > SETTLE_S * 1000.0).collect();
+    let window = (WINDOW_S / bucket_s).ceil().max(2.0) as usize;
+    // Ends of a window are means over about a ninth of it, which quiets the reading's noise.
+    let ends = (window / 9).max(1);
+    if samples.len() < window + ends {
+        return (f64::NAN, f64::NAN, 0.0);
+    }
+    let mean = |part: &[&Sample]| {
+        let bar = part.iter().map(|s| f64::from(s.p)).sum::<f64>() / part.len() as f64;
+        let time = part.iter().map(|s| s.time_ms as f64).sum::<f64>() / part.len() as f64;
+        (time / 1000.0, bar)
+    };
+    let step = (window / 4).max(1);
+    let rates: Vec<(f64, f64)> = (0..samples.len() - window - ends + 1)
+        .step_by(step)
+        .filter_map(|n| {
+            let (t0, p0) = mean(&samples[n..n + ends]);
+            let (t1, p1) = mean(&samples[n + window..n + window + ends]);
+            let seconds = t1 - t0;
+            // A hole in the rows makes a window too long to stand for itself.
+            (seconds < 2.0 * window as f64 * bucket_s).then(|| {
+                let inverse = 1.0 / absolute(p1 as f32) - 1.0 / absolute(p0 as f32);
+                (inverse / seconds, (p0 - p1) / seconds * 60.0)
+            })
+        })
+        .collect();
+    let judged = (samples.len() - 1) as f64 * bucket_s;
+    let slowest = |pick: fn(&(f64, f64)) -> f64| {
+        quantile(rates.iter().map(pick), QUIET_SHARE).unwrap_or(f64::NAN)
+    };
+    (slowest(|r| r.0), slowest(|r| r.1), judged)
+}

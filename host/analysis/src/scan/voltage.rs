@@ -1,0 +1,257 @@
+//! Dips, swells and interruptions from rows with half-cycle extremes, by the rules of IEC
+//! 61000-4-30 (threshold and hysteresis); and sustained low or high voltage over 10 s means.
+//!
+//! A row that a dip fills only in part shows it in its mean: with r.m.s. values, the share of the
+//! row inside a dip of residual U between normal U0 is (U0² − mean²) / (U0² − U²). That puts edges
+//! inside rows.
+
+use super::plan::Plan;
+use super::row::Row;
+use crate::facts::{Stretch, Sustained, VoltageEvent, VoltageKind};
+use crate::limits;
+
+/// Length of the means that sustained voltage is judged by, ms.
+const BLOCK_MS: i64 = 10_000;
+/// Stretches of sustained voltage nearer than this are one, ms (common practice).
+const JOIN_MS: i64 = 180_000;
+
+/// Watches the voltage.
+#[derive(Debug)]
+pub struct VoltageWatch {
+    dip_v: f64,
+    dip_end_v: f64,
+    swell_v: f64,
+    swell_end_v: f64,
+    interruption_v: f64,
+    normal_v: f64,
+    normal_i: f64,
+    open: Option<Open>,
+    /// Finished events.
+    pub events: Vec<VoltageEvent>,
+    under: Level,
+    over: Level,
+    block: Block,
+    /// Finished stretches.
+    pub sustained: Vec<Sustained>,
+}
+
+#[derive(Debug)]
+struct Open {
+    low: bool,
+    first: Row,
+    first_share: f64,
+    last: Row,
+    last_share: f64,
+    rows: u32,
+    extreme_v: f64,
+    before_v: f64,
+    before_i: f64,
+    most_i: f64,
+}
+
+#[derive(Debug, Default)]
+struct Block {
+    number: i64,
+    square: f64,
+    time_ms: f64,
+    running_ms: f64,
+}
+
+#[derive(Debug)]
+struct Level {
+    low: bool,
+    limit_v: f64,
+    open: Option<Sustained>,
+    sum: f64,
+}
+
+impl VoltageWatch {
+    /// Begins.
+    pub fn new(plan: &Plan) -> Self {
+        let of_nominal = |share: f64| share * plan.nominal_v;
+        Self {
+            dip_v: of_nominal(limits::DIP.value),
+            dip_end_v: of_nominal(limits::DIP.value + limits::HYSTERESIS.value),
+            swell_v: of_nominal(limits::SWELL.value),
+            swell_end_v: of_nominal(limits::SWELL.value - limits::HYSTERESIS.value),
+            interruption_v: of_nominal(limits::INTERRUPTION.value),
+            normal_v: plan.nominal_v,
+            normal_i: 0.0,
+            open: None,
+            events: Vec::new(),
+            under: Level::new(true, of_nominal(limits::UNDERVOLTAGE.value)),
+            over: Level::new(false, of_nominal(limits::OVERVOLTAGE.value)),
+            block: Block::default(),
+            sustained: Vec::new(),
+        }
+    }
+
+    /// Takes a row.
+    pub fn push(&mut self, row: &Row, running: bool) {
+        if !row.v.is_finite() {
+            return;
+        }
+        self.push_block(row, running);
+        let (mean, low, high) =
+            (f64::from(row.v), f64::from(row.v_min.min(row.v)), f64::from(row.v_max.max(row.v)));
+        if let Some(open) = &mut self.open {
+            // The current's answer to the last row of a dip may come in the row after it.
+            if row.i_max.is_finite() {
+                open.most_i = open.most_i.max(f64::from(row.i_max));
+            }
+            let goes_on = if open.low { low < self.dip_end_v } else { high > self.swell_end_v };
+            if goes_on {
+                open.extreme_v =
+                    if open.low { open.extreme_v.min(low) } else { open.extreme_v.max(high) };
+                open.last = *row;
+                let extreme = if open.low { low } else { high };
+                open.last_share = share(open.before_v, mean, extreme);
+                open.rows += 1;
+                return;
+            }
+            self.close();
+        }
+        let dips = low < self.dip_v;
+        if dips || high > self.swell_v {
+            let extreme = if dips { low } else { high };
+            let inside = share(self.normal_v, mean, extreme);
+            self.open = Some(Open {
+                low: dips,
+                first: *row,
+                first_share: inside,
+                last: *row,
+                last_share: inside,
+                rows: 1,
+                extreme_v: extreme,
+                before_v: self.normal_v,
+                before_i: self.normal_i,
+                most_i: f64::from(row.i_max.max(0.0)),
+            });
+        } else {
+            // About the last second.
+            let weight = (row.seconds() / 1.0).min(0.5);
+            self.normal_v += weight * (mean - self.normal_v);
+            if row.i.is_finite() {
+                self.normal_i += weight * (f64::from(row.i) - self.normal_i);
+            }
+        }
+    }
+
+    fn close(&mut self) {
+        let Some(open) = self.open.take() else { return };
+        let time = if open.rows == 1 {
+            // Somewhere inside the row: its middle is the best guess.
+            let half = open.first_share / 2.0;
+            Stretch {
+                start_ms: open.first.moment(0.5 - half),
+                end_ms: open.first.moment(0.5 + half),
+            }
+        } else {
+            Stretch {
+                start_ms: open.first.moment(1.0 - open.first_share),
+                end_ms: open.last.moment(open.last_share),
+            }
+        };
+        let kind = match (open.low, open.extreme_v < self.interruption_v) {
+            (true, true) => VoltageKind::Interruption,
+            (true, false) => VoltageKind::Dip,
+            (false, _) => VoltageKind::Swell,
+        };
+        // Longer low or high voltage is an undervoltage or overvoltage: see `sustained`.
+        if kind != VoltageKind::Interruption && time.seconds() > limits::SUSTAINED_S.value {
+            return;
+        }
+        self.events.push(VoltageEvent {
+            kind,
+            time,
+            extreme_v: open.extreme_v,
+            before_v: open.before_v,
+            current_rise_a: (open.most_i - open.before_i).max(0.0),
+            at_start: false,
+        });
+    }
+
+    fn push_block(&mut self, row: &Row, running: bool) {
+        let number = row.end_ms / BLOCK_MS;
+        if number != self.block.number {
+            self.close_block();
+            self.block = Block { number, ..Block::default() };
+        }
+        let span = (row.end_ms - row.start_ms) as f64;
+        self.block.square += f64::from(row.v).powi(2) * span;
+        self.block.time_ms += span;
+        if running {
+            self.block.running_ms += span;
+        }
+    }
+
+    fn close_block(&mut self) {
+        let block = &self.block;
+        if block.time_ms <= 0.0 {
+            return;
+        }
+        let mean = (block.square / block.time_ms).sqrt();
+        // Below a tenth the supply is gone, which is an interruption.
+        if mean > 0.1 * self.dip_v {
+            let start_ms = block.number * BLOCK_MS;
+            for level in [&mut self.under, &mut self.over] {
+                level.push(start_ms, mean, block, &mut self.sustained);
+            }
+        }
+    }
+
+    /// A stretch of record ends here.
+    pub fn interrupt(&mut self) {
+        self.close();
+        self.close_block();
+        self.block = Block::default();
+        for level in [&mut self.under, &mut self.over] {
+            level.close(&mut self.sustained);
+        }
+        self.sustained.sort_by_key(|s| s.time.start_ms);
+    }
+}
+
+impl Level {
+    fn new(low: bool, limit_v: f64) -> Self {
+        Self { low, limit_v, open: None, sum: 0.0 }
+    }
+
+    fn push(&mut self, start_ms: i64, mean: f64, block: &Block, done: &mut Vec<Sustained>) {
+        let beyond = if self.low { mean < self.limit_v } else { mean > self.limit_v };
+        if self.open.as_ref().is_some_and(|open| start_ms - open.time.end_ms > JOIN_MS) {
+            self.close(done);
+        }
+        if !beyond {
+            return;
+        }
+        let open = self.open.get_or_insert(Sustained {
+            low: self.low,
+            time: Stretch { start_ms, end_ms: start_ms },
+            mean_v: 0.0,
+            extreme_v: mean,
+            beyond_s: 0.0,
+            running_s: 0.0,
+        });
+        open.time.end_ms = start_ms + BLOCK_MS;
+        open.beyond_s += block.time_ms / 1000.0;
+        open.running_s += block.running_ms / 1000.0;
+        open.extreme_v = if self.low { open.extreme_v.min(mean) } else { open.extreme_v.max(mean) };
+        self.sum += mean * block.time_ms / 1000.0;
+    }
+
+    fn close(&mut self, done: &mut Vec<Sustained>) {
+        if let Some(mut open) = self.open.take()
+            && open.beyond_s > limits::SUSTAINED_S.value
+        {
+            open.mean_v = self.sum / open.beyond_s;
+            done.push(open);
+        }
+        self.sum = 0.0;
+    }
+}
+
+fn share(normal: f64, mean: f64, extreme: f64) -> f64 {
+    let all = normal * normal - extreme * extreme;
+    if all.abs() < 1e-9 { 1.0 } else { ((normal * normal - mean * mean) / all).clamp(0.05, 1.0) }
+}
