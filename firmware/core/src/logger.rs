@@ -168,6 +168,11 @@ impl<F: NorFlash> Logger<F> {
         &self.settings
     }
 
+    /// The flash, as it stands.
+    pub fn flash(&self) -> &F {
+        self.journal.flash()
+    }
+
     /// Gives the flash back.
     pub fn into_flash(self) -> F {
         self.journal.into_flash()

@@ -248,7 +248,7 @@ fn until_cut(flash: RamFlash, from: u32) -> (RamFlash, Option<u32>, u32) {
             break;
         }
         next += 1;
-        if next % 20 == 0 {
+        if next.is_multiple_of(20) {
             if block_on(journal.commit(0)).is_err() {
                 break;
             }
