@@ -158,7 +158,8 @@ fn a_site_file_with_impossible_values_is_refused_by_key() {
     for (from, to, named) in cases {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("site.toml"), SITE.replace(from, to)).unwrap();
-        fs::write(folder.path().join("t.csv"), "time,voltage_v\n2026-01-01T00:00:00Z,230\n").unwrap();
+        fs::write(folder.path().join("t.csv"), "time,voltage_v\n2026-01-01T00:00:00Z,230\n")
+            .unwrap();
         let outcome = run(folder.path(), &["analyse", "t.csv", "--site", "site.toml"]);
         let (code, line) = outcome.one_line_error();
         assert_eq!(code, 1, "{line}");

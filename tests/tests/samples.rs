@@ -47,8 +47,12 @@ fn judge(folder: &Path) -> Judged {
     let mut causes: BTreeSet<String> = words(&truth["causes"]).into_iter().collect();
     causes.extend(words(&truth["also_acceptable"]));
     let needed = words(&truth["causes"]);
-    let named: Vec<String> =
-        said["verdict"].as_array().unwrap().iter().map(|v| v["cause"].as_str().unwrap().to_owned()).collect();
+    let named: Vec<String> = said["verdict"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v["cause"].as_str().unwrap().to_owned())
+        .collect();
     let first = &named[..needed.len().min(named.len())];
     let right = if needed.len() == 1 {
         first.first().is_some_and(|cause| causes.contains(cause))

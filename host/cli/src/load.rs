@@ -30,8 +30,7 @@ pub fn site(path: &Path) -> Result<(Site, String), Failure> {
             "{place} has {size} bytes: that is no site file, name the TOML file of the site"
         )));
     }
-    let text =
-        fs::read_to_string(path).or_input(format_args!("cannot read site file {place}"))?;
+    let text = fs::read_to_string(path).or_input(format_args!("cannot read site file {place}"))?;
     let site = pumpwitness_site_file::parse(&text).or_input(format_args!("site file {place}"))?;
     zone(&site).map_err(|failure| Failure::input(format_args!("site file {place}: {failure}")))?;
     for warning in site.warnings() {
@@ -41,7 +40,7 @@ pub fn site(path: &Path) -> Result<(Site, String), Failure> {
 }
 
 /// The time zone of a site; UTC where none is declared.
-fn zone(site: &Site) -> Result<TimeZone, Failure> {
+pub fn zone(site: &Site) -> Result<TimeZone, Failure> {
     let name = site.time_zone.as_deref().unwrap_or("UTC");
     clock::zone(name).map_err(Failure::input)
 }

@@ -1,12 +1,15 @@
 //! The program `pumpwitness`: typed arguments → resolved arguments → one call. The only crate that
 //! prints, opens files and picks exit codes.
 //!
-//! `args` is what the user may type, `commands` has one file a command, `failure` the exit codes,
-//! `output` the files, `summary` the text for people, `progress` the bars.
+//! `args` is what the user may type, `commands` has one file a command, `load` and `line` read and
+//! connect for them, `failure` has the exit codes, `output` the files, `summary` the text for people,
+//! `progress` the bars.
 
 mod args;
 mod commands;
 mod failure;
+mod line;
+mod load;
 mod output;
 mod progress;
 mod summary;

@@ -162,7 +162,7 @@ fn figure(value: f64) -> String {
 }
 
 fn moment(time: Timestamp, zone: &TimeZone) -> String {
-    time.to_zoned(zone.clone()).strftime("%Y-%m-%d %H:%M:%S").to_string()
+    zone.to_datetime(time).strftime("%Y-%m-%d %H:%M:%S").to_string()
 }
 
 /// Appends `words` in lines of at most [`WIDTH`], the first led by `lead`, the others indented.
