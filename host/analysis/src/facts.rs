@@ -207,6 +207,8 @@ pub struct RestFacts {
     pub leak: f64,
     /// The same as bar/min at the pressure where it was seen.
     pub leak_bar_per_min: f64,
+    /// End of the last window in which the pressure held, where there was one.
+    pub held_until_ms: Option<i64>,
     /// Time over which the loss could be judged, s.
     pub judged_s: f64,
     /// Moment since which the pressure lay below the start pressure until the end of the rest.

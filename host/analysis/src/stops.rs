@@ -63,15 +63,15 @@ fn reason(run: &RunFacts, facts: &Facts, levels: &Levels, plan: &Plan) -> StopRe
         });
         // Contactors drop out between 20 and 75 % of their voltage (IEC 60947-4-1).
         if let Some(event) = near {
-            return if event.kind == VoltageKind::Interruption
-                || event.extreme_v < 0.5 * plan.nominal_v
-            {
-                StopReason::SupplyLost
-            } else if reached(run, levels, plan) {
-                demand_met(plan)
-            } else {
-                StopReason::SupplyOutOfRange
-            };
+            let deep =
+                event.kind == VoltageKind::Interruption || event.extreme_v < 0.5 * plan.nominal_v;
+            if deep || !reached(run, levels, plan) {
+                return match event.kind {
+                    VoltageKind::Swell => StopReason::SupplyOutOfRange,
+                    _ => StopReason::SupplyLost,
+                };
+            }
+            return demand_met(plan);
         }
         if run.stop_voltage_min_v < 0.5 * plan.nominal_v {
             return StopReason::SupplyLost;

@@ -93,8 +93,7 @@ impl Scanner {
         self.facts.covered_ms += row.end_ms - row.start_ms;
         self.facts.rows += 1;
         self.signal.push(row);
-        let before = self.signal.faults.len();
-        self.runs.push(row, !self.signal.faulty() && before == self.signal.faults.len());
+        self.runs.push(row, !self.signal.faulty());
         let running_ms = self.runs.running_ms(row.end_ms);
         self.voltage.push(row, running_ms.is_some());
         self.swing.push(row, running_ms);

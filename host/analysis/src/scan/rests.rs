@@ -5,6 +5,7 @@ use super::row::Row;
 use super::runs::absolute;
 use super::strip::Strip;
 use crate::facts::{RestFacts, Sample, Stretch};
+use crate::limits;
 use crate::robust::{median, quantile};
 
 /// Time after a stop that is not judged, s: the water column comes to rest.
@@ -66,7 +67,8 @@ impl OpenRest {
     pub fn finish(self, end_ms: i64, end_seen: bool) -> RestFacts {
         let samples: Vec<Sample> = self.strip.samples().filter(|s| s.p.is_finite()).collect();
         let bucket_s = self.strip.bucket_s();
-        let (leak, leak_bar_per_min, judged_s) = leak(&samples, self.start_ms, bucket_s);
+        let Leak { rate, bar_per_min, held_until_ms, judged_s } =
+            leak(&samples, self.start_ms, bucket_s);
         let edge = |sample: Option<&Sample>| sample.map_or(f64::NAN, |s| f64::from(s.p));
         RestFacts {
             time: Stretch { start_ms: self.start_ms, end_ms: end_ms.max(self.start_ms) },
@@ -75,8 +77,9 @@ impl OpenRest {
             first_bar: edge(samples.get(1).or(samples.first())),
             last_bar: edge(samples.last()),
             min_bar: self.min_bar,
-            leak,
-            leak_bar_per_min,
+            leak: rate,
+            leak_bar_per_min: bar_per_min,
+            held_until_ms,
             judged_s,
             below_since_ms: self.below_since_ms,
             current_a: median(self.strip.samples().map(|s| f64::from(s.i))).unwrap_or(f64::NAN),
@@ -84,16 +87,26 @@ impl OpenRest {
     }
 }
 
-/// Slowest steady loss over windows of the rest: as the rate of 1/absolute pressure, 1/(bar·s), as
-/// bar/min where it was seen, and the time judged, s.
-fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> (f64, f64, f64) {
+/// Slowest steady loss over windows of a rest.
+struct Leak {
+    /// Rate of 1/absolute pressure, 1/(bar·s).
+    rate: f64,
+    /// The same, bar/min.
+    bar_per_min: f64,
+    /// End of the last window without a loss.
+    held_until_ms: Option<i64>,
+    /// Time judged, s.
+    judged_s: f64,
+}
+
+fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
     let samples: Vec<_> =
         samples.iter().filter(|s| (s.time_ms - start_ms) as f64 > SETTLE_S * 1000.0).collect();
     let window = (WINDOW_S / bucket_s).ceil().max(2.0) as usize;
     // Ends of a window are means over about a ninth of it, which quiets the reading's noise.
     let ends = (window / 9).max(1);
     if samples.len() < window + ends {
-        return (f64::NAN, f64::NAN, 0.0);
+        return Leak { rate: f64::NAN, bar_per_min: f64::NAN, held_until_ms: None, judged_s: 0.0 };
     }
     let mean = |part: &[&Sample]| {
         let bar = part.iter().map(|s| f64::from(s.p)).sum::<f64>() / part.len() as f64;
@@ -101,7 +114,7 @@ fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> (f64, f64, f64) {
         (time / 1000.0, bar)
     };
     let step = (window / 4).max(1);
-    let rates: Vec<(f64, f64)> = (0..samples.len() - window - ends + 1)
+    let rates: Vec<(f64, f64, f64)> = (0..samples.len() - window - ends + 1)
         .step_by(step)
         .filter_map(|n| {
             let (t0, p0) = mean(&samples[n..n + ends]);
@@ -110,13 +123,19 @@ fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> (f64, f64, f64) {
             // A hole in the rows makes a window too long to stand for itself.
             (seconds < 2.0 * window as f64 * bucket_s).then(|| {
                 let inverse = 1.0 / absolute(p1 as f32) - 1.0 / absolute(p0 as f32);
-                (inverse / seconds, (p0 - p1) / seconds * 60.0)
+                (inverse / seconds, (p0 - p1) / seconds * 60.0, t1)
             })
         })
         .collect();
     let judged = (samples.len() - 1) as f64 * bucket_s;
-    let slowest = |pick: fn(&(f64, f64)) -> f64| {
+    let slowest = |pick: fn(&(f64, f64, f64)) -> f64| {
         quantile(rates.iter().map(pick), QUIET_SHARE).unwrap_or(f64::NAN)
     };
-    (slowest(|r| r.0), slowest(|r| r.1), judged)
+    let held = rates.iter().rfind(|r| r.1 < limits::IDLE_LOSS_BAR_PER_MIN.value);
+    Leak {
+        rate: slowest(|r| r.0),
+        bar_per_min: slowest(|r| r.1),
+        held_until_ms: held.map(|r| (r.2 * 1000.0) as i64),
+        judged_s: judged,
+    }
 }

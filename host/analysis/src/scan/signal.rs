@@ -5,6 +5,9 @@ use super::row::Row;
 use crate::facts::{LoopFault, LoopKind, Stretch};
 use crate::limits;
 
+/// Faults of one kind nearer than this are one, ms (common practice).
+const JOIN_MS: i64 = 5_000;
+
 /// Watches the loop.
 #[derive(Debug)]
 pub struct SignalWatch {
@@ -114,6 +117,19 @@ impl SignalWatch {
         };
         // A reading that only brushes the edge of the valid band is no event.
         if open.kind == LoopKind::OutOfRange && time.seconds() < 1.0 {
+            return;
+        }
+        // A loose contact chatters; its chatter is one fault.
+        if let Some(last) = self.faults.last_mut()
+            && last.kind == open.kind
+            && time.start_ms - last.time.end_ms < JOIN_MS
+        {
+            last.time.end_ms = time.end_ms;
+            last.voltage = last.voltage.min(open.voltage);
+            last.extreme_ma = match open.kind {
+                LoopKind::Short => last.extreme_ma.max(open.extreme_ma),
+                _ => last.extreme_ma.min(open.extreme_ma),
+            };
             return;
         }
         self.faults.push(LoopFault {

@@ -4,17 +4,36 @@ use crate::case::Case;
 use crate::facts::{RunFacts, Stretch};
 use crate::findings::Draft;
 use crate::limits;
-use crate::outcome::{PointsTo, Severity};
+use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 
 /// Shortest time at shut-off that counts, s (common practice).
 const LEAST_S: f64 = 15.0;
 
+/// Power below which a pump at the top of its band moves no water, W: less than it takes at its
+/// ordinary stops by a margin, or without any such stop a good deal less than loaded.
+fn still_power_w(case: &Case) -> f64 {
+    let ordinary: Vec<f64> = case
+        .facts
+        .runs
+        .iter()
+        .zip(&case.ledger.reasons)
+        .filter(|(run, reason)| {
+            **reason == Some(StopReason::CutOut) && run.shut_off_s < LEAST_S / 2.0
+        })
+        .map(|(run, _)| run.last_power_w)
+        .collect();
+    if ordinary.len() >= 3 {
+        return 0.85 * median(ordinary).unwrap_or(f64::NAN);
+    }
+    0.75 * case.levels.power_w.max(crate::findings::source::falling_yield::nameplate_power_w(case))
+}
+
 /// Longest stretch of a run with low load and the pressure at or near its highest and still.
 fn shut_off(run: &RunFacts, case: &Case) -> Option<(Stretch, f64, f64)> {
     let plan = case.plan;
     let top = if plan.top_bar.is_finite() { plan.top_bar } else { run.max_bar };
-    let loaded = case.levels.power_w;
+    let loaded = still_power_w(case);
     let still: Vec<_> = run
         .samples
         .windows(2)
@@ -23,7 +42,8 @@ fn shut_off(run: &RunFacts, case: &Case) -> Option<(Stretch, f64, f64)> {
             f64::from(pair[0].p) > top - 0.05 * plan.band_bar
                 && f64::from(pair[1].p) > top - 0.05 * plan.band_bar
                 && step < 0.05 * plan.band_bar
-                && (f64::from(pair[1].w) < 0.8 * loaded || !loaded.is_finite())
+                && (f64::from(pair[1].w) < loaded
+                    || f64::from(pair[0].p) > top + 0.05 * plan.band_bar)
         })
         .collect();
     let (first, last) = (still.first()?, still.last()?);

@@ -15,6 +15,13 @@ const RESTS: usize = 3;
 /// Shortest time those rests must have been judged over together, s.
 const JUDGED_S: f64 = 3_600.0;
 
+/// True for a pause after a protective stop: taps stay open then, and the pressure falls.
+fn locked_out(rest: &RestFacts, case: &Case) -> bool {
+    case.facts.runs.iter().zip(&case.ledger.reasons).any(|(run, reason)| {
+        run.time.end_ms == rest.time.start_ms && reason.is_none_or(crate::stops::protective)
+    })
+}
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let limit = limits::IDLE_LOSS_BAR_PER_MIN.value;
@@ -23,7 +30,9 @@ pub fn find(case: &Case) -> Option<Draft> {
         .rests
         .iter()
         .filter(|r| {
-            r.leak_bar_per_min.is_finite() && r.first_bar > 0.3 * case.plan.top_bar.max(0.5)
+            r.leak_bar_per_min.is_finite()
+                && r.first_bar > 0.3 * case.plan.top_bar.max(0.5)
+                && !locked_out(r, case)
         })
         .collect();
     let mut best: Vec<&RestFacts> = Vec::new();
@@ -52,7 +61,15 @@ pub fn find(case: &Case) -> Option<Draft> {
         return None;
     }
     let litres_per_h = case.levels.declared_gas_bar_l.map_or(f64::NAN, |gas| rate * gas * 3600.0);
-    let time = Stretch { start_ms: best.first()?.time.start_ms, end_ms: best.last()?.time.end_ms };
+    let first = best.first()?;
+    // It may have begun inside a rest that held its pressure until then.
+    let before = judged.iter().take_while(|r| r.time.start_ms < first.time.start_ms).last();
+    let begun = match (first.held_until_ms, before.and_then(|r| r.held_until_ms)) {
+        (Some(held), _) => held,
+        (None, Some(held)) => held,
+        (None, None) => first.time.start_ms,
+    };
+    let time = Stretch { start_ms: begun, end_ms: best.last()?.time.end_ms };
     let water = if litres_per_h.is_finite() {
         format!(" With the tank as declared that is about {litres_per_h:.0} L/h.")
     } else {
