@@ -1,5 +1,7 @@
 //! Sites by chance, for sweeps over hundreds: nameplates, supplies, tanks, habits.
 
+use crate::clock::Hours;
+use crate::demand::Watering;
 use crate::design::{Design, Hold, round};
 use crate::faults::{FaultError, inflict};
 use crate::noise::Noise;
@@ -32,6 +34,17 @@ pub fn random_site(seed: u64, cause: Cause, severity: f64) -> Result<SiteParamet
     // What the owner measured is not quite what is there.
     site.tank.precharge_bar *= noise.between(0.97, 1.03);
     site.tank.pipes_l_per_bar = noise.between_log(0.08, 0.4);
+    if noise.chance(0.3) {
+        site.demand.watering = Some(Watering {
+            hours: noise.choose(&[
+                Hours { from: 5.0, to: 6.5 },
+                Hours { from: 20.0, to: 21.5 },
+                Hours { from: 23.0, to: 0.5 },
+            ]),
+            every_days: noise.choose(&[1, 2]),
+            flow_lpm: site.pump.rated_flow_lpm * noise.between(0.3, 0.85),
+        });
+    }
     inflict(&mut site, cause, severity)?;
     Ok(site)
 }

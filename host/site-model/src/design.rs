@@ -192,7 +192,7 @@ impl Design {
                     long_wait_s: 3600.0,
                 }),
                 supply_band: Some(SupplyBandParameters {
-                    low_share: 0.78,
+                    low_share: 0.75,
                     high_share: 1.2,
                     delay_s: 5.0,
                     wait_s: 60.0,
@@ -200,7 +200,7 @@ impl Design {
                 winding: Some(WindingParameters {
                     around_c: 18.0,
                     rated_rise_k: 50.0,
-                    heating_s: 500.0,
+                    heating_s: 300.0,
                     trip_c: 125.0,
                     reset_c: 85.0,
                 }),
@@ -250,9 +250,9 @@ impl Design {
         };
         site.declared.motor.rated_current_a = round(line_a, 0.1);
         site.protection.dry_run = Some(DryRunParameters {
-            // Between power without water and least duty (common practice); nearer the former, so
-            // that a pump against a closed valve is not taken for a dry one.
-            below_w: dry_w + 0.4 * (duty_w - dry_w),
+            // Between power without water and least duty (common practice); well below the middle,
+            // so that a pump against a closed valve is not taken for a dry one.
+            below_w: dry_w + 0.25 * (duty_w - dry_w),
             delay_s: 5.0,
             blank_s: 4.0,
             wait_s: 300.0,
@@ -266,15 +266,13 @@ impl Design {
         }
         site.declared.limits = match self.hold {
             // Drives with a small tank wake for every draw and are made for it.
-            Hold::Drive { .. } => {
-                Limits { min_run_s: Some(8.0), max_starts_per_hour: Some(80.0) }
-            }
+            Hold::Drive { .. } => Limits { min_run_s: Some(8.0), max_starts_per_hour: Some(80.0) },
             Hold::Switch { cut_in_bar, cut_out_bar } => {
                 // Handbook arithmetic: a run without demand takes drawdown over flow, the worst
                 // cycle four times that. Where the tank is smaller than the minute's run of common
                 // practice asks for, the owner says what it was sized for.
-                let run_s = 60.0 * site.tank.drawdown_l(cut_in_bar, cut_out_bar)
-                    / self.rated_flow_lpm;
+                let run_s =
+                    60.0 * site.tank.drawdown_l(cut_in_bar, cut_out_bar) / self.rated_flow_lpm;
                 if run_s < 75.0 {
                     Limits {
                         min_run_s: Some((0.6 * run_s).floor().max(1.0)),
@@ -288,7 +286,7 @@ impl Design {
     }
 
     fn pump(&self, low_bar: f64, high_bar: f64) -> PumpParameters {
-        let middle_m = (low_bar + high_bar) / 2.0 * METRES_PER_BAR;
+        let middle_m = f64::midpoint(low_bar, high_bar) * METRES_PER_BAR;
         // Losses and drawdown at rated flow: some 6 m.
         let rated_head_m = self.lift_m + middle_m + 6.0;
         let highest_m = self.lift_m + high_bar * METRES_PER_BAR + 3.0;
@@ -331,11 +329,11 @@ impl Design {
             }
             Hold::Drive { setpoint_bar } => ControlParameters::ConstantPressure(DriveParameters {
                 setpoint_bar,
-                gain_per_bar: 0.12,
-                integral_per_bar_s: 0.06,
-                ramp_s: 2.0,
+                gain_per_bar: 0.15,
+                integral_per_bar_s: 0.08,
+                ramp_s: 1.2,
                 filter_s: 0.15,
-                least_speed: 0.5,
+                least_speed: 0.65,
                 sleep_flow_lpm: 0.06 * self.rated_flow_lpm,
                 sleep_after_s: 8.0,
                 wake_drop_bar: 0.3,

@@ -126,7 +126,10 @@ impl LineMotor {
         // Root mean square of an alternating current riding on an offset d of its peak.
         at.current_a *= (1.0 + 2.0 * self.offset * self.offset).sqrt();
         self.offset *= OFFSET_FADE;
-        (Electrical { voltage_v: at.voltage_v, current_a: at.current_a, power_w: at.power_w }, settled)
+        (
+            Electrical { voltage_v: at.voltage_v, current_a: at.current_a, power_w: at.power_w },
+            settled,
+        )
     }
 
     /// Step at speed: torque in balance; `None` when the motor cannot hold the load.
@@ -174,8 +177,8 @@ pub fn drive_input_w(
 ) -> f64 {
     let rated_w = plate.rated_voltage_v * plate.rated_current_a * plate.rated_power_factor;
     let output_w = rated_w * plate.rated_efficiency;
-    let shaft_w = load.pump.shaft_w(load.flow_lps, speed, load.water_share)
-        + drag_share * output_w * speed;
+    let shaft_w =
+        load.pump.shaft_w(load.flow_lps, speed, load.water_share) + drag_share * output_w * speed;
     let share = shaft_w / output_w;
     // A third of the losses stay, the rest goes with the square of the load (common practice).
     let loss_w = rated_w * (1.0 - plate.rated_efficiency) * (0.33 + 0.67 * share * share);
@@ -221,7 +224,7 @@ mod tests {
         let steady = series[199];
         let cycles: Vec<f64> = series
             .chunks(2)
-            .map(|pair| ((pair[0] * pair[0] + pair[1] * pair[1]) / 2.0).sqrt())
+            .map(|pair| f64::midpoint(pair[0] * pair[0], pair[1] * pair[1]).sqrt())
             .collect();
         let peak = cycles.iter().copied().fold(0.0, f64::max) / steady;
         assert!((3.5..8.0).contains(&peak), "{peak}");

@@ -2,7 +2,7 @@
 //! (just there) to 1 (gross).
 
 use crate::clock::Hours;
-use crate::demand::Draws;
+use crate::demand::{Draws, Watering};
 use crate::parameters::{ControlParameters, SiteParameters};
 use crate::supply::{DailyLevel, Disturbances};
 use crate::transducer::WiringFault;
@@ -70,8 +70,7 @@ fn water(site: &mut SiteParameters, cause: Cause, severity: f64) -> Result<(), F
             };
             let span_bar = set.cut_out_bar - set.cut_in_bar;
             if cause == Cause::PrechargeTooHigh {
-                site.tank.precharge_bar =
-                    set.cut_in_bar + span_bar * between(severity, 0.15, 0.75);
+                site.tank.precharge_bar = set.cut_in_bar + span_bar * between(severity, 0.15, 0.75);
             } else {
                 set.cut_out_bar = set.cut_in_bar + span_bar * between(severity, 0.45, 0.18);
             }
@@ -85,7 +84,8 @@ fn water(site: &mut SiteParameters, cause: Cause, severity: f64) -> Result<(), F
             well.intake_m = 7.0;
             let sustained_lpm = site.pump.rated_flow_lpm * between(severity, 0.45, 0.15);
             well.yield_lpm_per_m = sustained_lpm / well.intake_m;
-            well.storage_l_per_m = 10.0;
+            // A bore of 150 mm.
+            well.storage_l_per_m = 18.0;
             well.low_hours = Hours { from: 18.0, to: 1.0 };
             well.low_by_m = between(severity, 2.5, 4.5);
             well.low_spread = 0.1;
@@ -106,18 +106,31 @@ fn water(site: &mut SiteParameters, cause: Cause, severity: f64) -> Result<(), F
     Ok(())
 }
 
+/// What builds up with heat shows only where the pump runs long: the garden watered each morning.
+fn long_runs(site: &mut SiteParameters) {
+    site.demand.watering = Some(Watering {
+        hours: Hours { from: 6.5, to: 8.0 },
+        every_days: 1,
+        flow_lpm: 0.85 * site.pump.rated_flow_lpm,
+    });
+}
+
 fn machine(site: &mut SiteParameters, cause: Cause, severity: f64) -> Result<(), FaultError> {
     let direct = matches!(site.control, ControlParameters::PressureSwitch(_));
     match cause {
         Cause::MechanicalDrag => {
             site.motor.drag_share = between(severity, 0.35, 0.9);
             site.motor.drag_swing = 0.15;
+            long_runs(site);
         }
         Cause::LockedRotor | Cause::OpenMotorCircuit if !direct => {
             return Err(FaultError { cause, wants: "a motor straight on the line" });
         }
         Cause::LockedRotor => site.motor.jam_probability = between(severity, 0.2, 0.75),
-        Cause::Overheating => site.motor.cooling_share = between(severity, 0.4, 0.2),
+        Cause::Overheating => {
+            site.motor.cooling_share = between(severity, 0.36, 0.2);
+            long_runs(site);
+        }
         Cause::OpenMotorCircuit => {
             site.motor_circuit.open_probability = between(severity, 0.15, 0.5);
             site.motor_circuit.open_s = (400.0, 4000.0);
@@ -134,11 +147,17 @@ fn machine(site: &mut SiteParameters, cause: Cause, severity: f64) -> Result<(),
                 set.filter_s = between(severity, 0.8, 1.5);
             } else {
                 set.full_speed_above_share = 0.92;
-                set.speed_per_percent = 0.025;
+                set.speed_per_percent = 0.015;
+                // Speed is missed only where it is wanted.
+                site.demand.watering = Some(Watering {
+                    hours: Hours { from: 18.0, to: 20.0 },
+                    every_days: 1,
+                    flow_lpm: 0.8 * site.pump.rated_flow_lpm,
+                });
                 site.supply.daily_level = Some(DailyLevel {
                     hours: Hours { from: 16.0, to: 23.0 },
-                    level_share: between(severity, 0.86, 0.8),
-                    day_probability: 0.9,
+                    level_share: between(severity, 0.86, 0.8) / site.supply.level_share,
+                    day_probability: between(severity, 0.6, 1.0),
                 });
             }
         }
@@ -164,15 +183,15 @@ fn supply(site: &mut SiteParameters, cause: Cause, severity: f64) {
         Cause::SupplyUndervoltage => {
             supply.daily_level = Some(DailyLevel {
                 hours: Hours { from: 17.0, to: 22.0 },
-                level_share: between(severity, 0.88, 0.82),
-                day_probability: 0.8,
+                level_share: between(severity, 0.88, 0.82) / supply.level_share,
+                day_probability: between(severity, 0.6, 1.0),
             });
         }
         Cause::SupplyOvervoltage => {
             supply.daily_level = Some(DailyLevel {
                 hours: Hours { from: 11.0, to: 16.0 },
-                level_share: between(severity, 1.125, 1.17),
-                day_probability: 0.8,
+                level_share: between(severity, 1.125, 1.17) / supply.level_share,
+                day_probability: between(severity, 0.6, 1.0),
             });
         }
         _ => {

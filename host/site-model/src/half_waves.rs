@@ -62,10 +62,11 @@ pub fn emit(step: &Step, sensing: &Sensing, noise: &mut Noise, mut sink: impl Fn
     let power_noise_v = fixed(step.power_w * 1e3 * sensing.voltage_noise_share);
     let power_noise_i = fixed(step.power_w * 1e3 * CURRENT_NOISE_SHARE);
     let mut signal = (step.signal_from * FIXED) as i64;
-    let signal_step = ((step.signal_to - step.signal_from) * FIXED) as i64
-        / i64::from(step.count.max(1));
+    let signal_step =
+        ((step.signal_to - step.signal_from) * FIXED) as i64 / i64::from(step.count.max(1));
     let signal_noise = fixed(sensing.signal_noise_steps);
-    let always = if step.voltage_v < sensing.free_running_below_v { flags::FREE_RUNNING } else { 0 };
+    let always =
+        if step.voltage_v < sensing.free_running_below_v { flags::FREE_RUNNING } else { 0 };
     let (low, high) = sensing.live_steps;
     for _ in 0..step.count {
         let word = noise.word();

@@ -93,7 +93,8 @@ impl Circuit {
             let e_sq = inner.abs_sq();
             // Rotor branch r + jx taking gap_w at e: the larger root of r² − (e²/P)·r + x² = 0.
             let whole = e_sq / gap_w;
-            let r = (whole + (whole * whole - 4.0 * half * half).max(0.0).sqrt()) / 2.0;
+            let root = (whole * whole - 4.0 * half * half).max(0.0).sqrt();
+            let r = f64::midpoint(whole, root);
             let rotor_ohm = r * rated_slip / (1.0 + (crowding - 1.0) * rated_slip);
             let rotor_a_sq = e_sq / (r * r + half * half);
             let inner_var = reactive_var - i * i * half;
@@ -243,8 +244,7 @@ pub(crate) mod tests {
     #[test]
     fn standstill_follows_the_voltage() {
         let circuit = Circuit::fit(&PLATE);
-        let (full, low) =
-            (circuit.operate(230.0, NONE, 1.0), circuit.operate(207.0, NONE, 1.0));
+        let (full, low) = (circuit.operate(230.0, NONE, 1.0), circuit.operate(207.0, NONE, 1.0));
         assert!((low.current_a / full.current_a - 0.9).abs() < 1e-9);
         assert!((low.air_gap_w / full.air_gap_w - 0.81).abs() < 1e-9);
     }
@@ -274,8 +274,8 @@ pub(crate) mod tests {
         assert!(current > power + 0.15, "{current}");
     }
 
-    /// Source-impedance examples: a divider of the scalars, and FACTS of textbook phasors:
-    /// 236 V behind 0.25 + j0.15 Ω with 48 A at power factor 0.7 loses 13.568 V.
+    /// Phasor arithmetic of a source impedance, worked by hand: 236 V behind
+    /// 0.25 + j0.15 Ω with 48 A at power factor 0.7 loses 13.568 V.
     #[test]
     fn the_source_impedance_takes_its_share() {
         let turn = 0.7f64.acos();

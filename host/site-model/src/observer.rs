@@ -89,9 +89,7 @@ impl Observer {
         match self.sustained {
             None if share < LOW => self.sustained = Some(("undervoltage", at_ms)),
             None if share > HIGH => self.sustained = Some(("overvoltage", at_ms)),
-            Some((kind, start_ms))
-                if (LOW + HYSTERESIS..=HIGH - HYSTERESIS).contains(&share) =>
-            {
+            Some((kind, start_ms)) if (LOW + HYSTERESIS..=HIGH - HYSTERESIS).contains(&share) => {
                 self.sustained = None;
                 if at_ms - start_ms > SUSTAINED_MS {
                     truth.event(kind, start_ms, at_ms);

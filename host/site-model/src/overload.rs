@@ -33,11 +33,8 @@ impl ThermalState {
     /// Moves on by `dt_s` with `current_a` flowing; true when the tripping state is reached.
     /// Discrete form of the standard: H(t) = (I/(k·I_B))²·Δt/(τ+Δt) + H(t−Δt)·τ/(τ+Δt).
     pub fn step(&mut self, current_a: f64, dt_s: f64, relay: &OverloadParameters) -> bool {
-        let tau = if current_a > 0.05 * relay.set_current_a {
-            relay.heating_s
-        } else {
-            relay.cooling_s
-        };
+        let tau =
+            if current_a > 0.05 * relay.set_current_a { relay.heating_s } else { relay.cooling_s };
         let load = (current_a / (relay.hold_factor * relay.set_current_a)).powi(2);
         self.level = (load * dt_s + self.level * tau) / (tau + dt_s);
         self.level >= 1.0

@@ -43,10 +43,7 @@ impl Add for Phasor {
 impl Mul for Phasor {
     type Output = Self;
     fn mul(self, other: Self) -> Self {
-        Self::new(
-            self.re * other.re - self.im * other.im,
-            self.re * other.im + self.im * other.re,
-        )
+        Self::new(self.re * other.re - self.im * other.im, self.re * other.im + self.im * other.re)
     }
 }
 

@@ -55,7 +55,12 @@ impl Plant {
         }
     }
 
-    /// Pressure at the transducer and the switch, bar gauge.
+    /// Pressure in the tank and at the pressure switch on its tee, bar gauge.
+    pub fn tank_bar(&self) -> f64 {
+        self.pressure_bar
+    }
+
+    /// Pressure at the transducer, on the pump's side of the isolating valve, bar gauge.
     pub fn manifold_bar(&self) -> f64 {
         self.manifold_bar
     }
@@ -94,7 +99,8 @@ impl Plant {
         let open = opening_share(self.pressure_bar) / 60.0;
         let drawn = self.demand.open_lpm(at, &site.demand) * open;
         let idle = site.demand.idle_draw_lpm * open;
-        let back = if self.flow_lps > 0.0 { 0.0 } else { site.pipework.check_valve_leak_lpm * open };
+        let back =
+            if self.flow_lps > 0.0 { 0.0 } else { site.pipework.check_valve_leak_lpm * open };
         // What is not there cannot run out.
         let out_l = (drawn + idle + back) * dt_s;
         let there_l = self.water_l - site.tank.water_l(0.0) + self.flow_lps * dt_s;

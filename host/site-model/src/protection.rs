@@ -226,9 +226,9 @@ impl Protection {
     fn release(&mut self, now: Readings, parameters: &ProtectionParameters) {
         let Some((reason, until_us)) = self.held else { return };
         let keep = match reason {
-            StopReason::Overload => parameters
-                .overload
-                .is_some_and(|relay| self.thermal.level() > relay.reset_share),
+            StopReason::Overload => {
+                parameters.overload.is_some_and(|relay| self.thermal.level() > relay.reset_share)
+            }
             StopReason::OverTemperature => {
                 parameters.winding.is_some_and(|winding| self.winding_c > winding.reset_c)
             }

@@ -147,7 +147,13 @@ static SCENARIOS: [Scenario; 18] = [
         "The village line sags below nine tenths of its voltage from five till ten in the evening.",
         SPRING_MS,
         18,
-        || with(Design { name: "End of the line", ..Design::HOUSE }, Cause::SupplyUndervoltage, 0.5),
+        || {
+            with(
+                Design { name: "End of the line", ..Design::HOUSE },
+                Cause::SupplyUndervoltage,
+                0.5,
+            )
+        },
     ),
     week(
         "overvoltage",
@@ -300,6 +306,10 @@ fn lamp(site: &mut SiteParameters, input: u8, label: &str, role: LampRole) {
 fn overdrawn_well() -> SiteParameters {
     let design = Design { name: "Fig tree farm", rated_flow_lpm: 48.0, ..Design::HOUSE };
     let mut site = with(design, Cause::SourceOverdrawn, 0.7);
+    // Enough for the day, not for an evening of everybody's watering: a bore of 200 mm.
+    site.well.storage_l_per_m = 31.0;
+    site.well.yield_lpm_per_m = 4.5;
+    site.well.low_by_m = 5.3;
     // The garden, by hand and when somebody is there, instead of a cause's plain long draws.
     site.demand.draws.pop();
     site.demand.draws.push(Draws {
@@ -314,12 +324,10 @@ fn overdrawn_well() -> SiteParameters {
 }
 
 fn overload() -> SiteParameters {
-    let mut site = with(Design { name: "Long stable", ..Design::HOUSE }, Cause::MechanicalDrag, 0.6);
-    site.demand.watering = Some(Watering {
-        hours: Hours { from: 6.5, to: 7.75 },
-        every_days: 1,
-        flow_lpm: 30.0,
-    });
+    let mut site =
+        with(Design { name: "Long stable", ..Design::HOUSE }, Cause::MechanicalDrag, 0.6);
+    site.demand.watering =
+        Some(Watering { hours: Hours { from: 6.5, to: 7.75 }, every_days: 1, flow_lpm: 30.0 });
     lamp(&mut site, 1, "overload", LampRole::Overload);
     site
 }

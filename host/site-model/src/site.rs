@@ -77,7 +77,9 @@ impl SiteModel {
     pub fn new(site: &SiteParameters, start_ms: i64, seed: u64) -> Self {
         let start = Instant::new(start_ms * 1000, site.utc_offset_h);
         let pressure_bar = match site.control {
-            ControlParameters::PressureSwitch(set) => (set.cut_in_bar + set.cut_out_bar) / 2.0,
+            ControlParameters::PressureSwitch(set) => {
+                f64::midpoint(set.cut_in_bar, set.cut_out_bar)
+            }
             ControlParameters::ConstantPressure(set) => set.setpoint_bar,
         };
         let control = match &site.control {
@@ -220,7 +222,7 @@ impl SiteModel {
                 Control::Switch { switch, contactor, motor, moving },
                 ControlParameters::PressureSwitch(set),
             ) => {
-                let wanted = switch.step(self.plant.manifold_bar(), self.dt_s, set);
+                let wanted = switch.step(self.plant.tank_bar(), self.dt_s, set);
                 if wanted && allowed && !contactor.closed() {
                     contactor.close(at.unix_us, &self.site.motor_circuit);
                 } else if !(wanted && allowed) && contactor.closed() {
@@ -255,10 +257,8 @@ impl SiteModel {
                 } else {
                     self.truth.stopped(at.unix_ms(), StopReason::NoDemand);
                 }
-                let awake_s = self
-                    .truth
-                    .running_since_ms
-                    .map(|since| (at.unix_ms() - since) as f64 / 1e3);
+                let awake_s =
+                    self.truth.running_since_ms.map(|since| (at.unix_ms() - since) as f64 / 1e3);
                 self.observer.drive(at.unix_ms(), awake_s, drive.speed(), &mut self.truth);
             }
             // `new` pairs them.

@@ -254,8 +254,7 @@ mod tests {
             ],
             daily_level: None,
         };
-        let mut supply =
-            Supply::new(&parameters, Instant::new(0, 0.0), Noise::new(5, 5));
+        let mut supply = Supply::new(&parameters, Instant::new(0, 0.0), Noise::new(5, 5));
         let (mut dips, mut cuts, mut at_us) = (0, 0, 0i64);
         while at_us < 200 * 86_400_000_000 {
             at_us = (at_us + 60_000_000).min(supply.next_edge_us());

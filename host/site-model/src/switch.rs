@@ -40,8 +40,7 @@ impl PressureSwitch {
         };
         if acts {
             self.closed = !self.closed;
-            let next_bar =
-                if self.closed { parameters.cut_out_bar } else { parameters.cut_in_bar };
+            let next_bar = if self.closed { parameters.cut_out_bar } else { parameters.cut_in_bar };
             self.acts_at_bar = next_bar + parameters.scatter_bar * self.noise.gaussian();
         }
         self.closed

@@ -74,7 +74,8 @@ mod tests {
     /// at 11.8 psi 0.30814; under-charged to 10 psi 14.52 gal.
     #[test]
     fn drawdown_is_what_the_handbook_says() {
-        for (low, high, factor) in [(20.0, 40.0, 0.34456), (30.0, 50.0, 0.29529), (40.0, 60.0, 0.25795)]
+        for (low, high, factor) in
+            [(20.0, 40.0, 0.34456), (30.0, 50.0, 0.29529), (40.0, 60.0, 0.25795)]
         {
             let tank = us_tank(85.0, low - 2.0, 14.7);
             let share = tank.drawdown_l(low * PSI, high * PSI) / tank.volume_l;

@@ -126,9 +126,7 @@ impl Transducer {
                 ended = self.lost.take();
             }
             let factor = if running { wiring.running_factor } else { 1.0 };
-            if self.lost.is_none()
-                && self.noise.chance(wiring.per_day * factor * dt_s / 86_400.0)
-            {
+            if self.lost.is_none() && self.noise.chance(wiring.per_day * factor * dt_s / 86_400.0) {
                 let length_s = self.noise.between_log(wiring.length_s.0, wiring.length_s.1);
                 self.lost = Some(Loss {
                     start_us: at.unix_us,
