@@ -89,6 +89,8 @@ pub struct Levels {
     pub declared_gas_bar_l: Option<f64>,
     /// Flow into the tank as found with the declared gas, share of the rated flow.
     pub flow_share: Option<f64>,
+    /// Flow into the tank in the last third of the record against the first.
+    pub flow_change: Option<f64>,
     /// Supply impedance at starts: (moment, Ω) of each start that showed it.
     pub impedance: Vec<(i64, f64)>,
 }
@@ -97,13 +99,12 @@ impl Levels {
     /// Learns.
     pub fn learn(facts: &Facts, site: &Site, plan: &Plan) -> Self {
         let band_bar = plan.band_bar;
-        let drive = plan.drive;
         let power_w = quantile(long(facts).map(|r| r.loaded), 0.75).unwrap_or(f64::NAN);
         let power_w = if facts.has.power { power_w } else { f64::NAN };
         let cut_out = if plan.held_bar.is_some() { None } else { cut_out(facts, plan) };
         let cut_in = if plan.held_bar.is_some() { None } else { cut_in(facts, plan, cut_out) };
         let declared_gas_bar_l = declared_gas(site);
-        let gas = gas(facts, site, drive);
+        let gas = gas(facts, site, plan);
         let flow_share = gas.zip(declared_gas_bar_l).map(|((found, _), declared)| declared / found);
         Self {
             band_bar,
@@ -116,6 +117,7 @@ impl Levels {
             gas_bar_l: gas,
             declared_gas_bar_l,
             flow_share,
+            flow_change: flow_change(facts, plan),
             impedance: impedance(facts, plan),
         }
     }
@@ -225,22 +227,41 @@ fn declared_gas(site: &Site) -> Option<f64> {
 /// Gas in the tank from slopes on both sides of starts and stops. With K = gas pressure × volume
 /// (Boyle), net inflow changes 1/p at the rate inflow / K; on the two sides of a stop the draw is
 /// the same, so the two rates add up to pump flow / K, whatever is being drawn.
-fn gas(facts: &Facts, site: &Site, drive: bool) -> Option<(f64, usize)> {
+fn gas(facts: &Facts, site: &Site, plan: &Plan) -> Option<(f64, usize)> {
     let flow_l_per_s = site.rated_flow_lpm? / 60.0;
-    if drive {
-        // A drive's flow is what it is told to be.
-        return None;
-    }
-    let sums: Vec<f64> = long(facts)
-        .filter(|r| r.unloaded_since_ms.is_none())
-        .flat_map(|r| [r.fill_start + r.draw_before, r.fill_stop + r.draw_after])
-        .filter(|sum| sum.is_finite() && *sum > 0.0)
-        .collect();
+    let sums = flow_over_gas(facts, plan);
     if sums.len() < 6 {
         return None;
     }
     let count = sums.len() / 2;
     Some((flow_l_per_s / median(sums)?, count))
+}
+
+/// Flow of the last third of the runs against the first: the gas of a tank does not grow, so a
+/// slower rise is less water.
+fn flow_change(facts: &Facts, plan: &Plan) -> Option<f64> {
+    let sums = flow_over_gas(facts, plan);
+    let third = sums.len() / 3;
+    if third < 6 {
+        return None;
+    }
+    let early = median(sums[..third].iter().copied())?;
+    Some(median(sums[sums.len() - third..].iter().copied())? / early)
+}
+
+/// Pump flow over the tank's gas, 1/(bar·s), at both ends of each run, in time order.
+fn flow_over_gas(facts: &Facts, plan: &Plan) -> Vec<f64> {
+    if plan.drive {
+        // A drive's flow is what it is told to be.
+        return Vec::new();
+    }
+    long(facts)
+        .filter(|r| r.unloaded_since_ms.is_none())
+        // Beyond the band the pump works against a shut outlet, not into the tank.
+        .filter(|r| r.max_bar.is_nan() || r.max_bar <= plan.top_bar + 0.5 * plan.band_bar)
+        .flat_map(|r| [r.fill_start + r.draw_before, r.fill_stop + r.draw_after])
+        .filter(|sum| sum.is_finite() && *sum > 0.0)
+        .collect()
 }
 
 fn usual_voltage(facts: &Facts, plan: &Plan) -> f64 {

@@ -80,7 +80,7 @@ limits! {
     /// Swing of pressure under constant-pressure control, share of the held pressure.
     HUNTING = 0.05, "of held pressure", "common practice (±5 % of the held pressure)";
     /// Pressure below the held pressure under constant-pressure control.
-    PRESSURE_DEFICIT = 0.10, "of held pressure", "common practice (10 % below the held pressure)";
+    PRESSURE_DEFICIT = 0.05, "of held pressure", "common practice (5 % below the held pressure)";
     /// Pressure of a transducer that moves less than this share of the differential is frozen.
     FROZEN = 0.02, "of the differential", "common practice";
     /// Longest hole between rows that is not called a gap.

@@ -125,7 +125,8 @@ fn demand_met(plan: &Plan) -> StopReason {
 
 /// True when the pressure at the stop is the one at which the control stops the pump.
 fn reached(run: &RunFacts, levels: &Levels, plan: &Plan) -> bool {
-    let top = run.stop_bar.max(run.after_stop_bar.min(run.max_bar));
+    // The reading after the stop helps where rows are long; it must not be a spring-back.
+    let top = run.stop_bar.max(run.after_stop_bar.min(run.max_bar.max(run.stop_bar)));
     if let Some(held) = plan.held_bar {
         return top > (1.0 - limits::HUNTING.value) * held;
     }
@@ -158,7 +159,10 @@ fn over_temperature(reasons: &mut [Option<StopReason>], facts: &Facts, plan: &Pl
         .filter(|n| {
             let run = &facts.runs[*n];
             reasons[*n] == Some(StopReason::Unexplained)
-                && run.time.seconds() > 20.0
+                // Without pressure, or a declared control, mid-course cannot be told from the end.
+                && run.stop_bar.is_finite()
+                && plan.top_bar.is_finite()
+                && run.time.seconds() > f64::max(20.0, 6.0 * facts.row_s)
                 && run.last_current_a < TRIP_CURRENT * plan.rated_a
         })
         .collect();

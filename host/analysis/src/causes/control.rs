@@ -7,7 +7,7 @@ use crate::outcome::PointsTo;
 pub const CONTROL_HUNTING: Cause = Cause {
     name: "control-hunting",
     points_to: PointsTo::Control,
-    needs: &[Need::Pressure],
+    needs: &[Need::Pressure, Need::Fine],
     weigh: |view| Weight {
         confidence: view.strength("pressure-hunting"),
         speaks_for: view.found(&["pressure-hunting"]),

@@ -11,7 +11,7 @@ mod view;
 
 pub use view::{Need, View};
 
-use crate::outcome::{PointsTo, RuledOut, Verdict};
+use crate::outcome::{PointsTo, RuledOut, StopReason, Verdict};
 
 /// Confidence below which a cause is not named at all.
 pub const NAMED_FROM: f64 = 0.3;
@@ -123,11 +123,15 @@ fn healthy(view: &View) -> Verdict {
     let case = view.case;
     let hours = case.facts.covered_ms as f64 / 3.6e6;
     let runs = case.facts.runs.len();
+    let stops = case.ledger.reasons.iter().flatten().count().max(1);
+    let unexplained = case.ledger.count(StopReason::Unexplained) as f64 / stops as f64;
     // A day and a handful of runs show most of what an installation does.
     let confidence = 0.95
         * crate::robust::ramp(hours, -6.0, 24.0)
         * crate::robust::ramp(runs as f64, -4.0, 8.0)
-        * view.channels_share();
+        * view.channels_share()
+        * (1.0 - 0.7 * unexplained)
+        * if view.missing(Need::Fine).is_some() { 0.6 } else { 1.0 };
     let worth = view
         .findings
         .iter()
@@ -139,6 +143,14 @@ fn healthy(view: &View) -> Verdict {
     } else {
         format!(" Worth an eye: {}.", worth.join(", "))
     };
+    let mut limits = String::new();
+    if let Some(coarse) = view.missing(Need::Fine) {
+        limits = format!(" {coarse}").replace("about this", "about faults that last seconds");
+    }
+    if unexplained > 0.2 {
+        limits +=
+            &format!(" For {:.0} % of the stops the record does not say why.", unexplained * 100.0);
+    }
     Verdict {
         cause: "healthy",
         points_to: PointsTo::None,
@@ -148,7 +160,7 @@ fn healthy(view: &View) -> Verdict {
         next_checks: Vec::new(),
         text: format!(
             "In {hours:.0} h of record and {runs} runs nothing was found wrong with supply, motor, \
-             tank, source, control or sensors, as far as the recorded channels reach.{eye}"
+             tank, source, control or sensors, as far as the recorded channels reach.{eye}{limits}"
         ),
     }
 }

@@ -5,6 +5,9 @@ use crate::outcome::PointsTo;
 use crate::robust::{median, ramp};
 
 fn current_normal(view: &View) -> String {
+    if !view.case.levels.current_a.is_finite() {
+        return "The motor's current was not recorded; its power shows nothing amiss.".to_owned();
+    }
     format!(
         "Running current is {:.2} A (median), {:.0} % of the rated {:.2} A.",
         view.case.levels.current_a,
@@ -58,7 +61,7 @@ pub const MECHANICAL_DRAG: Cause = Cause {
 pub const LOCKED_ROTOR: Cause = Cause {
     name: "locked-rotor",
     points_to: PointsTo::Motor,
-    needs: &[Need::Load],
+    needs: &[Need::Load, Need::Fine],
     weigh: |view| {
         let locked = view.strength("locked-rotor");
         let voltage = view.figure("locked-rotor", "voltage_v") / view.case.plan.nominal_v;
@@ -82,11 +85,12 @@ pub const LOCKED_ROTOR: Cause = Cause {
                 view.figure("locked-rotor", "times_rated"),
             ),
             otherwise: {
-                let peak = median(view.case.facts.runs.iter().map(|r| r.peak_a));
-                format!(
-                    "Every start came up to speed; starting peaks are {:.1} A (median).",
-                    peak.unwrap_or(f64::NAN)
-                )
+                match median(view.case.facts.runs.iter().map(|r| r.peak_a)) {
+                    Some(peak) => format!(
+                        "Every start came up to speed; starting peaks are {peak:.1} A (median)."
+                    ),
+                    None => "No start was seen that did not come up to speed.".to_owned(),
+                }
             },
         }
     },
@@ -101,9 +105,11 @@ pub const LOCKED_ROTOR: Cause = Cause {
 pub const OVERHEATING: Cause = Cause {
     name: "overheating",
     points_to: PointsTo::Motor,
-    needs: &[Need::Load],
+    needs: &[Need::Load, Need::Pressure, Need::Fine],
     weigh: |view| Weight {
-        confidence: view.strength("over-temperature-pattern"),
+        // A pump that moves no water heats up; then the shut outlet is the cause.
+        confidence: view.strength("over-temperature-pattern")
+            * if view.strength("dead-head") > 0.4 { 0.3 } else { 1.0 },
         speaks_for: view.found(&["over-temperature-pattern"]),
         text: "The motor is switched off in mid-course, again and again, with normal current, \
                supply and water, and comes back after a pause: its own heat protection is the best \

@@ -51,7 +51,7 @@ pub const TRANSDUCER_WIRING: Cause = Cause {
 pub const TRANSDUCER_SUPPLY: Cause = Cause {
     name: "transducer-supply",
     points_to: PointsTo::Sensor,
-    needs: &[Need::Signal],
+    needs: &[Need::Signal, Need::Fine],
     weigh: |view| Weight {
         confidence: view.strength("transducer-supply"),
         speaks_for: view.found(&["transducer-supply"]),
@@ -76,7 +76,7 @@ pub const TRANSDUCER_SUPPLY: Cause = Cause {
 pub const TRANSDUCER_DRIFT: Cause = Cause {
     name: "transducer-drift",
     points_to: PointsTo::Sensor,
-    needs: &[Need::Pressure],
+    needs: &[Need::Pressure, Need::Fine],
     weigh: |view| Weight {
         confidence: view.strength("transducer-drift"),
         speaks_for: view.found(&["transducer-drift"]),

@@ -3,7 +3,7 @@
 use super::{Cause, Need, View, Weight};
 use crate::facts::RunFacts;
 use crate::outcome::{PointsTo, StopReason};
-use crate::robust::median;
+use crate::robust::{median, ramp};
 
 /// Of the runs that ended dry: the share that began with a loaded pump, and how long it stayed so.
 fn began_loaded(view: &View) -> (f64, f64) {
@@ -11,15 +11,22 @@ fn began_loaded(view: &View) -> (f64, f64) {
     let loaded: Vec<f64> = dry
         .iter()
         .filter(|r| {
-            r.unloaded_since_ms.is_some_and(|since| since - r.time.start_ms > 8_000)
-                && (r.first_power_w.is_nan()
-                    || view.case.levels.power_w.is_nan()
-                    || r.first_power_w > 0.8 * view.case.levels.power_w)
+            r.unloaded_since_ms.is_some_and(|since| since - r.time.start_ms > 3_000)
+                && (view.case.levels.power_w.is_nan() || r.loaded > 0.8 * view.case.levels.power_w)
         })
         .filter_map(|r| r.unloaded_since_ms.map(|since| (since - r.time.start_ms) as f64 / 1000.0))
         .collect();
     let share = loaded.len() as f64 / dry.len().max(1) as f64;
     (share, median(loaded).unwrap_or(f64::NAN))
+}
+
+/// How much the power of unloaded runs looks like a pump at shut-off (30 to 60 % of rated for radial
+/// pumps, common practice) rather than one without water, 0 to 1.
+fn like_shut_off(view: &View) -> f64 {
+    if !view.case.facts.has.power || view.missing(Need::Fine).is_some() {
+        return 0.0;
+    }
+    ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
 }
 
 fn loaded_to_the_end(view: &View) -> String {
@@ -48,10 +55,11 @@ fn loaded_to_the_end(view: &View) -> String {
 pub const SOURCE_OVERDRAWN: Cause = Cause {
     name: "source-overdrawn",
     points_to: PointsTo::Source,
-    needs: &[Need::Load],
+    needs: &[Need::Load, Need::Fine],
     weigh: |view| {
         let dry = view.strength("dry-run");
         let (share, seconds) = began_loaded(view);
+        let dry = dry * (1.0 - 0.7 * like_shut_off(view));
         let mut against = Vec::new();
         if dry > 0.0 && share < 0.5 {
             against.push("most dry runs were dry from the beginning".to_owned());
@@ -78,12 +86,12 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
 pub const RESTRICTED_INTAKE: Cause = Cause {
     name: "restricted-intake",
     points_to: PointsTo::Source,
-    needs: &[Need::Load, Need::Pressure],
+    needs: &[Need::Load, Need::Pressure, Need::Fine],
     weigh: |view| {
         let weak = view.strength("falling-yield");
         let dry = view.strength("dry-run");
         let (share, _) = began_loaded(view);
-        let from_dry = dry * (1.0 - share) * 0.7;
+        let from_dry = dry * (1.0 - share) * 0.7 * (1.0 - 0.7 * like_shut_off(view));
         let mut confidence = weak.max(from_dry);
         let mut against = Vec::new();
         if dry > 0.5 && share > 0.5 {
@@ -124,6 +132,20 @@ pub const CLOSED_DISCHARGE: Cause = Cause {
     needs: &[Need::Load, Need::Pressure],
     weigh: |view| {
         let dead = view.strength("dead-head");
+        let light = view.strength("dry-run") * 0.7 * like_shut_off(view);
+        if light > dead {
+            return Weight {
+                confidence: light,
+                speaks_for: view.found(&["dry-run"]),
+                against: vec!["the pressure beyond a shut valve is not seen".to_owned()],
+                text: format!(
+                    "The pump lost its load but still took {:.0} % of its loaded power, more than a \
+                     pump without water takes: it stood against a shut or blocked outlet.",
+                    view.figure("dry-run", "share_of_loaded") * 100.0
+                ),
+                otherwise: String::new(),
+            };
+        }
         Weight {
             confidence: dead,
             speaks_for: view.found(&["dead-head"]),

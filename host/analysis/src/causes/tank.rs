@@ -79,7 +79,7 @@ fn runs_long_enough(view: &View) -> String {
 pub const PRECHARGE_TOO_HIGH: Cause = Cause {
     name: "precharge-too-high",
     points_to: PointsTo::Tank,
-    needs: &[Need::Pressure],
+    needs: &[Need::Pressure, Need::Fine],
     weigh: |view| Weight {
         confidence: view.strength("high-tank-air"),
         speaks_for: view.found(&["high-tank-air", "short-cycling"]),
@@ -108,7 +108,7 @@ pub const PRECHARGE_TOO_HIGH: Cause = Cause {
 pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
     name: "differential-too-narrow",
     points_to: PointsTo::Control,
-    needs: &[Need::Pressure],
+    needs: &[Need::Pressure, Need::Fine],
     weigh: |view| {
         let ceiling = view.strength("transducer-supply");
         let mut against = Vec::new();

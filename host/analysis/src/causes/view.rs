@@ -3,6 +3,10 @@
 use crate::case::Case;
 use crate::outcome::{Finding, Severity};
 
+/// Longest rows that show how runs begin and end, s (common practice: protections act within 2 to
+/// 10 s).
+const ROW_S: f64 = 3.0;
+
 /// A channel a cause needs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[allow(missing_docs)] // the words say it
@@ -11,6 +15,8 @@ pub enum Need {
     Load,
     Pressure,
     Signal,
+    /// Rows short enough to see how a run begins and ends.
+    Fine,
 }
 
 /// Findings by kind, and the case behind them.
@@ -52,12 +58,23 @@ impl View<'_> {
 
     /// Why the record cannot speak where it lacks a channel.
     pub fn missing(&self, need: Need) -> Option<String> {
-        let has = self.case.facts.has;
+        let facts = self.case.facts;
+        let has = facts.has;
+        if need == Need::Fine {
+            return (facts.row_s > ROW_S).then(|| {
+                format!(
+                    "Rows of {:.0} s are too long to see how runs begin and end, so the record \
+                     cannot speak about this.",
+                    facts.row_s
+                )
+            });
+        }
         let (there, name) = match need {
             Need::Voltage => (has.voltage, "the supply voltage"),
             Need::Load => (has.current || has.power, "the motor's current"),
             Need::Pressure => (has.pressure, "the pressure"),
             Need::Signal => (has.signal, "the transducer's signal"),
+            Need::Fine => (true, ""),
         };
         (!there).then(|| format!("The record does not hold {name}, so it cannot speak about this."))
     }

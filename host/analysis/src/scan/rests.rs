@@ -10,8 +10,8 @@ use crate::robust::{median, quantile};
 
 /// Time after a stop that is not judged, s: the water column comes to rest.
 const SETTLE_S: f64 = 3.0;
-/// Shortest window a steady loss is judged over, s.
-const WINDOW_S: f64 = 180.0;
+/// Windows a steady loss is judged over, s: a third of the rest, between these.
+const WINDOW_S: (f64, f64) = (60.0, 180.0);
 /// Share of a rest in which nobody needs to draw water for a steady loss to show.
 const QUIET_SHARE: f64 = 0.2;
 
@@ -102,7 +102,9 @@ struct Leak {
 fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
     let samples: Vec<_> =
         samples.iter().filter(|s| (s.time_ms - start_ms) as f64 > SETTLE_S * 1000.0).collect();
-    let window = (WINDOW_S / bucket_s).ceil().max(2.0) as usize;
+    let length_s = samples.len() as f64 * bucket_s;
+    let window =
+        ((length_s / 3.0).clamp(WINDOW_S.0, WINDOW_S.1) / bucket_s).ceil().max(2.0) as usize;
     // Ends of a window are means over about a ninth of it, which quiets the reading's noise.
     let ends = (window / 9).max(1);
     if samples.len() < window + ends {

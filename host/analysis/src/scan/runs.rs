@@ -169,6 +169,11 @@ impl RunWatch {
         run.facts.time.end_ms = stop_ms.max(run.facts.time.start_ms + 1);
         run.facts.stop_seen = true;
         run.stopped = true;
+        // A long row that holds the stop reads low without the pump having run free.
+        let last_row = self.recent.iter().rev().nth(1).map(|r| r.start_ms);
+        if run.facts.unloaded_since_ms == last_row {
+            run.facts.unloaded_since_ms = None;
+        }
         run.judge_stop(&self.recent);
         self.rest = Some(OpenRest::new(run.facts.time.end_ms, true));
     }
@@ -453,6 +458,11 @@ impl OpenRun {
                 .filter(|r| r.start_ms >= stop_ms + 300 && r.end_ms <= stop_ms + 1_600)
                 .map(|r| r.p),
         );
+        if facts.after_stop_bar.is_nan()
+            && let Some(first) = recent.iter().find(|r| r.start_ms >= stop_ms)
+        {
+            facts.after_stop_bar = f64::from(first.p);
+        }
         let just_after = |r: &&Row| r.start_ms >= stop_ms - 300 && r.start_ms < stop_ms + 1_000;
         facts.stop_voltage_min_v = facts.stop_voltage_min_v.min(f64::from(
             recent.iter().filter(just_after).map(|r| r.v_min.min(r.v)).fold(f32::NAN, f32::min),

@@ -71,7 +71,9 @@ pub fn find(case: &Case) -> Option<Draft> {
     let seconds: f64 = seen.iter().map(|s| s.0.seconds()).sum();
     let power = median(seen.iter().map(|s| s.1)).unwrap_or(f64::NAN);
     let pressure = median(seen.iter().map(|s| s.2)).unwrap_or(f64::NAN);
-    let share = power / case.levels.power_w;
+    let usual =
+        case.levels.power_w.max(crate::findings::source::falling_yield::nameplate_power_w(case));
+    let share = power / usual;
     let text = format!(
         "{} times, {seconds:.0} s in all, the pump went on running at a pressure of about \
          {pressure:.2} bar that no longer rose, with {:.0} % of its usual load: it moved no water. \

@@ -33,7 +33,7 @@ pub fn find(case: &Case) -> Option<Draft> {
             reason.is_some_and(|r| !crate::stops::protective(r))
                 && pair[1].start_seen
                 && jump(&pair[1]).is_finite()
-                && pair[1].time.seconds() > 3.0
+                && pair[1].time.seconds() > f64::max(3.0, 8.0 * case.facts.row_s)
         })
         .map(|(pair, _)| &pair[1])
         .collect();
@@ -49,7 +49,10 @@ pub fn find(case: &Case) -> Option<Draft> {
         .cut_in
         .map_or(case.plan.start_bar, |line| line.value.min(case.plan.start_bar + band));
     // The jump must end above the switch point and always at the same pressure: the precharge.
-    if knee < case.plan.start_bar + 0.08 * band || scatter > 0.15 * band {
+    if knee < case.plan.start_bar + 0.08 * band
+        || knee > case.plan.top_bar + 0.1 * band
+        || scatter > 0.15 * band
+    {
         return None;
     }
     let share = hit.len() as f64 / starts.len() as f64;

@@ -14,6 +14,9 @@ use crate::robust::{centre_and_sigma, median, ramp};
 const RESTS: usize = 3;
 /// Shortest time those rests must have been judged over together, s.
 const JUDGED_S: f64 = 3_600.0;
+/// Shortest time from the first to the last of them, s (common practice: nobody draws water without
+/// a pause for longer).
+const SPAN_S: f64 = 21_600.0;
 
 /// True for a pause after a protective stop: taps stay open then, and the pressure falls.
 fn locked_out(rest: &RestFacts, case: &Case) -> bool {
@@ -48,6 +51,10 @@ pub fn find(case: &Case) -> Option<Draft> {
     let seconds: f64 = best.iter().map(|r| r.judged_s).sum();
     let after: f64 = judged.iter().map(|r| r.judged_s).sum();
     if best.len() < RESTS || seconds < JUDGED_S {
+        return None;
+    }
+    let span_ms = best[best.len() - 1].time.end_ms - best[0].time.start_ms;
+    if (span_ms as f64) < SPAN_S * 1000.0 {
         return None;
     }
     let loss = median(best.iter().map(|r| r.leak_bar_per_min))?;

@@ -4,13 +4,18 @@ use crate::case::Case;
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
-use crate::robust::ramp;
+use crate::robust::{median, ramp};
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let (cut_in, cut_out) = (case.levels.cut_in?, case.levels.cut_out?);
     let declared = case.levels.band_bar;
     if case.constant_pressure() || !declared.is_finite() || cut_out.count < 4 {
+        return None;
+    }
+    // Where the pressure collapses before a start, the reading before it is not the switch's.
+    let collapse = median(case.facts.runs.iter().map(|r| r.start_bar - r.start_low_bar));
+    if collapse.is_some_and(|fall| fall > 0.15 * declared) {
         return None;
     }
     let found = cut_out.value - cut_in.value;

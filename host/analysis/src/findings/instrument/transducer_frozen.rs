@@ -19,7 +19,11 @@ pub fn find(case: &Case) -> Option<Draft> {
         .facts
         .runs
         .iter()
-        .filter(|r| r.time.seconds() > LEAST_S && r.max_bar.is_finite() && !r.locked_at_stop)
+        .filter(|r| {
+            r.time.seconds() > LEAST_S.max(6.0 * case.facts.row_s)
+                && r.max_bar.is_finite()
+                && !r.locked_at_stop
+        })
         .collect();
     let still: Vec<&RunFacts> = runs
         .iter()
@@ -27,6 +31,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         .filter(|r| {
             r.max_bar - r.min_bar < limits::FROZEN.value * case.plan.band_bar
                 && r.unloaded_since_ms.is_none()
+                // At shut-off a pressure stands still in earnest.
+                && r.max_bar < case.plan.top_bar
                 && !case.facts.loop_faults.iter().any(|f| {
                     f.kind != LoopKind::OutOfRange
                         && r.time.meets(f.time.start_ms, f.time.end_ms, 0)

@@ -19,12 +19,19 @@ pub fn find(case: &Case) -> Option<Draft> {
     }
     let facts = case.facts;
     let least_s = if case.constant_pressure() { LEAST_DRIVE_S } else { LEAST_S };
+    // Where rows are long, a short wait of a protection cannot be told from a cut-out.
+    let least_s = if facts.row_s > 3.0 { least_s.max(90.0 * facts.row_s) } else { least_s };
     // How far below the declared pressure this control usually lets it fall: it may be set lower.
     let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.25);
     let floor = usual.unwrap_or(case.plan.start_bar).min(case.plan.start_bar);
     let sigma = case.levels.cut_in.map_or(0.02 * case.plan.band_bar, |line| line.sigma);
     let slack = (4.0 * sigma).max(0.02 * case.plan.band_bar).min(0.1 * case.plan.band_bar);
     let mut seen: Vec<(Stretch, f64)> = Vec::new();
+    // A reading that jumps to the top whenever the pump runs hides what stopped it.
+    let shut = facts.runs.iter().filter(|r| r.shut_off_s > 10.0).count();
+    if shut * 2 > facts.runs.len() {
+        return None;
+    }
     for rest in &facts.rests {
         let Some(since_ms) = rest.below_since_ms else { continue };
         let time = Stretch { start_ms: since_ms, end_ms: rest.time.end_ms };
@@ -51,6 +58,10 @@ pub fn find(case: &Case) -> Option<Draft> {
     if seen.is_empty() {
         return None;
     }
+    // Where the motor protects itself again and again, one more wait of that kind proves little.
+    let protections =
+        case.ledger.reasons.iter().flatten().filter(|r| crate::stops::protective(**r)).count();
+    let alone = if protections >= 3 && seen.len() < protections { 0.25 } else { 1.0 };
     let longest = seen.iter().map(|s| s.0.seconds()).fold(0.0, f64::max);
     let total: f64 = seen.iter().map(|s| s.0.seconds()).sum();
     let lowest = seen.iter().map(|s| s.1).fold(f64::NAN, f64::min);
@@ -65,7 +76,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     );
     Some(
         Draft::new("no-draw", Severity::Fault, PointsTo::Wiring, text)
-            .sure(ramp(longest, 0.0, 180.0) * ramp(seen.len() as f64, -1.0, 3.0))
+            .sure(ramp(longest, 0.0, 180.0) * ramp(seen.len() as f64, -1.0, 3.0) * alone)
             .with("longest_s", longest)
             .with("total_s", total)
             .with("lowest_bar", lowest)

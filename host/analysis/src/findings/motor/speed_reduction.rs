@@ -8,6 +8,9 @@ use crate::robust::{median, quantile, ramp};
 
 /// Shortest shortfall inside a run that counts, s (common practice: a drive catches up in seconds).
 const LEAST_S: f64 = 10.0;
+/// Voltage below which a drive may be short of it, share of nominal (IEC 60034-1 zone A ends at
+/// −5 %).
+const NORMAL: f64 = 0.95;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
@@ -18,10 +21,12 @@ pub fn find(case: &Case) -> Option<Draft> {
         .runs
         .iter()
         .filter(|r| {
-            // With little load it lacks water, which is another matter.
+            // With little load at a normal voltage it lacks water, which is another matter.
+            let starved = r.deficit_voltage_v < NORMAL * case.plan.nominal_v;
             r.deficit_s >= LEAST_S
-                && (r.deficit_power_w.is_nan() || r.deficit_power_w > 0.4 * full)
-                && r.unloaded_since_ms.is_none()
+                && (starved
+                    || ((r.deficit_power_w.is_nan() || r.deficit_power_w > 0.4 * full)
+                        && r.unloaded_since_ms.is_none()))
         })
         .collect();
     let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
@@ -33,13 +38,15 @@ pub fn find(case: &Case) -> Option<Draft> {
         .unwrap_or(case.levels.voltage_v);
     let power = median(short.iter().map(|r| r.deficit_power_w)).unwrap_or(f64::NAN);
     let text = format!(
-        "In {} runs, {seconds:.0} s in all, the pressure stayed more than 10 % below the held \
+        "In {} runs, {seconds:.0} s in all, the pressure stayed more than 5 % below the held \
          {held:.2} bar although the pump ran, at {power:.0} W (most seen: {full:.0} W). The \
          supply stood at {low:.0} V then and at {good:.0} V in the other runs.",
         short.len()
     );
+    let severity =
+        if low < NORMAL * case.plan.nominal_v { Severity::Watch } else { Severity::Info };
     Some(
-        Draft::new("speed-reduction", Severity::Watch, PointsTo::Supply, text)
+        Draft::new("speed-reduction", severity, PointsTo::Supply, text)
             .sure(ramp(seconds, 0.0, 300.0))
             .with("time_s", seconds)
             .with("voltage_v", low)

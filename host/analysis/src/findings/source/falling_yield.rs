@@ -5,12 +5,12 @@ use crate::findings::Draft;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 
-/// Flow below this share of the rated flow counts; rated flows are good to some 30 % (common
+/// Flow below this share of the rated flow counts; rated flows are good to some 25 % (common
 /// practice).
-const FLOW: f64 = 0.70;
+const FLOW: f64 = 0.75;
 /// Loaded power below this share of what the nameplate lets expect counts as light (motors run at
 /// 50 to 100 % of their load: US DOE fact sheet on motor load).
-const POWER: f64 = 0.80;
+const POWER: f64 = 0.88;
 /// Power a nameplate current stands for, as a share of volts times amperes: usual power factor of
 /// small motors (common practice).
 const POWER_FACTOR: f64 = 0.85;
@@ -50,14 +50,16 @@ pub fn find(case: &Case) -> Option<Draft> {
     let sag = 1.0 - volts(&runs[runs.len() - third.max(1)..])? / volts(&runs[..third.max(1)])?;
     let falling = fall - sag.max(0.0) > FALL;
     let weak = flow_share < FLOW && power_share < POWER;
+    let slower = case.levels.flow_change.is_some_and(|change| change < FLOW) && fall > 0.03;
+    let falling = falling || slower;
     if !falling && !weak {
         return None;
     }
     let dry = case.ledger.count(StopReason::DryRun);
     let confidence = if weak {
-        ramp(flow_share, 0.85, 0.5) * ramp(power_share, 0.95, 0.65)
+        ramp(flow_share, 0.9, 0.55) * ramp(power_share, 1.0, 0.7)
     } else {
-        ramp(fall, 0.08, 0.3)
+        ramp(fall, 0.06, 0.25).max(ramp(case.levels.flow_change.unwrap_or(1.0), 0.9, 0.5))
     };
     let mut text = String::new();
     if weak {
@@ -83,7 +85,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new(
             "falling-yield",
-            if confidence > 0.5 { Severity::Fault } else { Severity::Watch },
+            if confidence > 0.35 { Severity::Fault } else { Severity::Watch },
             PointsTo::Source,
             text,
         )
@@ -91,6 +93,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         .with("flow_share_of_rated", flow_share)
         .with("power_share_of_nameplate", power_share)
         .with("power_fall_share", fall)
-        .limit(FLOW, "of rated flow", "nameplate; 30 % as common practice"),
+        .with("flow_late_to_early", case.levels.flow_change.unwrap_or(f64::NAN))
+        .limit(FLOW, "of rated flow", "nameplate; 25 % as common practice"),
     )
 }

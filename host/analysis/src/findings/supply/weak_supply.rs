@@ -28,7 +28,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     let rising = super::rising_supply_impedance::growth(case).is_some();
     let over_starting = starting > limits::STARTING_DROP.value && !case.plan.drive;
     let over_running = running > limits::RUNNING_DROP.value;
-    if !(over_starting || over_running || rising) {
+    let loose = super::voltage_dip::only_while_running(case);
+    if !(over_starting || over_running || rising || loose) {
         return None;
     }
     let ohm = median(case.levels.impedance.iter().map(|z| z.1))?;
@@ -41,7 +42,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         starting * 100.0,
         running * 100.0,
     );
-    let severity = if over_starting || over_running { Severity::Fault } else { Severity::Watch };
+    let severity =
+        if over_starting || over_running || loose { Severity::Fault } else { Severity::Watch };
     Some(
         Draft::new("weak-supply", severity, PointsTo::Wiring, text)
             .sure(
@@ -55,7 +57,8 @@ pub fn find(case: &Case) -> Option<Draft> {
                     0.5 * limits::RUNNING_DROP.value,
                     1.5 * limits::RUNNING_DROP.value,
                 ))
-                .max(if rising { 0.6 } else { 0.0 }),
+                .max(if rising { 0.6 } else { 0.0 })
+                .max(if loose { 0.9 } else { 0.0 }),
             )
             .with("starting_drop_share", starting)
             .with("running_drop_share", running)
