@@ -265,8 +265,19 @@ impl Design {
             relay.set_current_a = line_a;
         }
         site.declared.limits = match self.hold {
-            // Drives with a small tank wake for every draw and are made for it.
-            Hold::Drive { .. } => Limits { min_run_s: Some(8.0), max_starts_per_hour: Some(80.0) },
+            // Drives with a small tank wake for every draw and are made for it: at the shortest
+            // they wait to sleep, then feed a draw just below the sleeping flow from the tank.
+            Hold::Drive { setpoint_bar } => {
+                let ControlParameters::ConstantPressure(set) = &site.control else {
+                    unreachable!("`control` follows `hold`")
+                };
+                let store_l = site.tank.drawdown_l(setpoint_bar - set.wake_drop_bar, setpoint_bar);
+                let cycle_s = set.sleep_after_s + 60.0 * store_l / set.sleep_flow_lpm;
+                Limits {
+                    min_run_s: Some(set.sleep_after_s),
+                    max_starts_per_hour: Some((3600.0 / cycle_s).ceil()),
+                }
+            }
             Hold::Switch { cut_in_bar, cut_out_bar } => {
                 // Handbook arithmetic: a run without demand takes drawdown over flow, the worst
                 // cycle four times that. Where the tank is smaller than the minute's run of common

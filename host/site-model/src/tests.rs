@@ -88,9 +88,10 @@ fn healthy_sites_only_work() {
     assert!((40..200).contains(&house.truth.runs.len()));
     assert!(house.only(StopReason::CutOut) && house.truth.events.is_empty());
     assert_eq!(house.digest.signal_lost, 0);
-    // A pump of that size does 1 to 3 kWh a m³ lifted some 45 m: 0.12 kWh/m³ on the water.
+    // Some 45 m of head are 0.12 kWh/m³ on the water; pump and motor together turn a fifth to
+    // three fifths of the energy into that (common practice for small pumps).
     let kwh_per_m3 = house.balance.electrical_j / 3.6e6 / (house.balance.pumped_l / 1e3);
-    assert!((0.2..1.0).contains(&kwh_per_m3), "{kwh_per_m3}");
+    assert!((0.2..0.6).contains(&kwh_per_m3), "{kwh_per_m3}");
 
     let drive = week("healthy-drive");
     assert_eq!(drive.truth.causes, [Cause::Healthy]);
