@@ -118,7 +118,7 @@ fn tables_that_cannot_be_read_are_refused() {
     refused("time,colour\n2026-01-01T00:00:00Z,red\n", &["colour"]);
     refused(
         "time,voltage_v\n2026-01-01T00:00:00Z,230\n2026-01-01T00:00:01Z,abc\n",
-        &["voltage_v", "abc", "row 3"],
+        &["voltage_v", "abc", "row 2"],
     );
     refused("time,voltage_v\nyesterday,230\n", &["yesterday"]);
     refused(

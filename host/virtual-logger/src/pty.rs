@@ -3,7 +3,7 @@
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fd::OwnedFd;
 use rustix::fs::{Mode, OFlags};
-use rustix::io::Errno;
+use rustix::io::{Errno, FdFlags};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::io;
@@ -22,11 +22,17 @@ impl Pty {
     /// Makes a port.
     pub fn open() -> io::Result<Self> {
         let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY)?;
+        // A program started meanwhile must not hold the near end open: nobody would hang up.
+        rustix::io::fcntl_setfd(&near, FdFlags::CLOEXEC)?;
         grantpt(&near)?;
         unlockpt(&near)?;
         let path = ptsname(&near, Vec::new())?;
         let path = path.into_string().map_err(io::Error::other)?;
-        let far = rustix::fs::open(&path, OFlags::RDWR | OFlags::NOCTTY, Mode::empty())?;
+        let far = rustix::fs::open(
+            &path,
+            OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC,
+            Mode::empty(),
+        )?;
         let mut modes = tcgetattr(&far)?;
         modes.make_raw();
         tcsetattr(&far, OptionalActions::Now, &modes)?;
