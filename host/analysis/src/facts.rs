@@ -135,6 +135,10 @@ pub struct RunFacts {
     pub start_ohm: f64,
     /// Supply impedance from voltage before and during the run, Ω.
     pub run_ohm: f64,
+    /// Supply impedance from the straight line of voltage over current through the first seconds, Ω.
+    pub line_ohm: f64,
+    /// Range of current that line rests on, A.
+    pub line_range_a: f64,
     /// Pressure just before the start, bar.
     pub start_bar: f64,
     /// Lowest pressure within two seconds of the start, bar.

@@ -178,7 +178,7 @@ fn densest(stops: &[(i64, f64, f64)], plan: &Plan, facts: &Facts) -> Option<(usi
                 if held == slope { count > most } else { count as f64 > 1.3 * most as f64 }
             });
             if better {
-                best = Some((count, (flat[low] + flat[high]) / 2.0, slope));
+                best = Some((count, f64::midpoint(flat[low], flat[high]), slope));
             }
         }
     }
@@ -279,14 +279,14 @@ fn usual_voltage(facts: &Facts, plan: &Plan) -> f64 {
 /// Supply impedance of each start that moved the current enough to show it.
 fn impedance(facts: &Facts, plan: &Plan) -> Vec<(i64, f64)> {
     if plan.drive {
-        // The soft rise of a drive's current hides the step; voltage before and during tells.
+        // The soft rise of a drive's current hides the step; the line through its ramp tells.
         return facts
             .runs
             .iter()
             .filter(|r| {
-                r.start_seen && r.run_ohm.is_finite() && r.last_current_a > 0.3 * plan.rated_a
+                r.start_seen && r.line_ohm.is_finite() && r.line_range_a > 0.2 * plan.rated_a
             })
-            .map(|r| (r.time.start_ms, r.run_ohm))
+            .map(|r| (r.time.start_ms, r.line_ohm))
             .collect();
     }
     facts

@@ -34,6 +34,7 @@ pub mod scan;
 mod statistics;
 mod stops;
 mod unbalance;
+mod voltage_class;
 
 use crate::case::Case;
 use crate::causes::View;

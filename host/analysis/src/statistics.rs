@@ -1,9 +1,11 @@
 //! Figures by name; the unit is in the name. Every one is a finite number.
 
 use crate::case::Case;
-use crate::facts::ATMOSPHERE_BAR;
+use crate::facts::{ATMOSPHERE_BAR, VoltageKind};
 use crate::robust::{centre_and_sigma, quantile_sorted, sorted};
+use crate::voltage_class::{en_50160_cell, ieee_1159};
 use serde_json::{Map, Number, Value};
+use std::collections::BTreeMap;
 
 /// All of them.
 pub fn all(case: &Case) -> Map<String, Value> {
@@ -69,9 +71,33 @@ pub fn all(case: &Case) -> Map<String, Value> {
         put("restart_wait_s", *wait);
         put("restart_waits", f64::from(*count));
     }
+    for (name, count) in event_classes(case) {
+        put(&name, f64::from(count));
+    }
     put("row_length_running_s", facts.row_s);
     put("gaps", facts.gaps.len() as f64);
     map
+}
+
+/// Voltage events counted by class: EN 50160 cells of dips and interruptions, IEEE 1159 categories
+/// of all.
+fn event_classes(case: &Case) -> BTreeMap<String, u32> {
+    let mut counts = BTreeMap::new();
+    for event in &case.facts.voltage_events {
+        let word = match event.kind {
+            VoltageKind::Dip => "dips",
+            VoltageKind::Swell => "swells",
+            VoltageKind::Interruption => "interruptions",
+        };
+        let category = ieee_1159(event, case.site.supply.frequency_hz);
+        *counts.entry(format!("{word}_ieee_1159_{category}")).or_insert(0) += 1;
+        if event.kind != VoltageKind::Swell {
+            let residual = event.extreme_v / case.plan.nominal_v * 100.0;
+            let cell = en_50160_cell(residual, event.time.seconds()).to_lowercase();
+            *counts.entry(format!("dips_en_50160_{cell}")).or_insert(0) += 1;
+        }
+    }
+    counts
 }
 
 fn voltage(case: &Case, put: &mut impl FnMut(&str, f64)) {

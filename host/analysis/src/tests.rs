@@ -275,9 +275,9 @@ fn every_number_is_finite_and_channels_may_be_missing() {
 }
 
 /// Random plants, sound and faulty, over many nameplates; how many come out right.
-fn sweep(count: u64, row_s: f64) -> Vec<String> {
+fn sweep(numbers: std::ops::Range<u64>, row_s: f64) -> Vec<String> {
     let mut wrong = Vec::new();
-    for n in 0..count {
+    for n in numbers {
         let pick =
             |k: u64| ((n * 7_919 + k * 104_729 + 13).wrapping_mul(2_654_435_761) >> 7) % 1000;
         let unit = |k: u64| pick(k) as f64 / 1000.0;
@@ -418,9 +418,9 @@ fn sweep(count: u64, row_s: f64) -> Vec<String> {
 #[test]
 fn random_plants_come_out_right() {
     // The goal is 97 %.
-    let wrong = sweep(95, 0.2);
+    let wrong = sweep(0..95, 0.2);
     assert!(wrong.len() <= 2, "{} wrong\n{}", wrong.len(), wrong.join("\n"));
-    let wrong = sweep(57, 1.0);
+    let wrong = sweep(95..152, 1.0);
     assert!(wrong.len() <= 2, "{} wrong\n{}", wrong.len(), wrong.join("\n"));
 }
 
@@ -435,7 +435,85 @@ fn a_loose_connection_drops_voltage_only_under_load() {
 
 #[test]
 fn rows_of_ten_seconds_allege_nothing_innocent() {
-    for line in sweep(57, 10.0) {
+    for line in sweep(152..209, 10.0) {
         assert!(line.contains("-> [(\"healthy\""), "{line}");
     }
+}
+
+/// The same faults under constant-pressure control.
+#[test]
+fn drives() {
+    let held = Plant {
+        held_bar: Some(3.2),
+        precharge_bar: 2.2,
+        tank_l: 18.0,
+        hours: 48.0,
+        ..Plant::default()
+    };
+    for seed in [3, 8] {
+        let held = Plant { seed, ..held.clone() };
+        names_only(
+            &Plant { leak_l_per_h: 12.0, ..held.clone() },
+            &["idle-draw"],
+            &["check-valve-leak"],
+        );
+        names_only(
+            &Plant { well_l: Some(40.0), well_refill_lpm: 2.0, ..held.clone() },
+            &["source-overdrawn"],
+            &[],
+        );
+        let dips = |t: f64| if t % 4_000.0 > 3_999.5 { 0.7 } else { 1.02 };
+        names_only(&Plant { source_v: dips, ..held.clone() }, &["supply-dips"], &[]);
+        let gone = |t: f64| if t % 15_000.0 > 14_960.0 { 0.0 } else { 0.99 };
+        names_only(&Plant { source_v: gone, ..held.clone() }, &["supply-interruptions"], &[]);
+        let low = |t: f64| if (t / 3600.0) % 10.0 > 7.0 { 0.885 } else { 1.0 };
+        names_only(&Plant { source_v: low, ..held.clone() }, &["supply-undervoltage"], &[]);
+        let bad = |t: f64| 0.3 + 2.0 * t / 172_800.0;
+        names_only(&Plant { source_ohm: bad, ..held.clone() }, &["weak-connection"], &[]);
+        let open = |t: f64, bar: f64| if t % 2_500.0 > 2_499.0 { -2.5 } else { bar };
+        names_only(&Plant { reading: open, ..held.clone() }, &["transducer-wiring"], &[]);
+        let broken = |t: f64| (t / 3600.0) % 7.0 > 4.0;
+        names_only(&Plant { open_circuit: broken, ..held }, &["open-motor-circuit"], &[]);
+    }
+}
+
+/// Two faults at once: both are named, in the first places.
+#[test]
+fn two_at_once() {
+    let both = |plant: Plant, wanted: [&str; 2], tolerated: &[&str]| {
+        let analysis = run(&plant);
+        let named = causes(&analysis);
+        let first: Vec<_> = named.iter().take(2).collect();
+        assert!(wanted.iter().all(|w| first.contains(&w)), "{wanted:?}: {named:?}");
+        assert!(named[2..].iter().all(|c| tolerated.contains(c)), "{named:?}");
+    };
+    let dips = |t: f64| if t % 4_000.0 > 3_999.5 { 0.7 } else { 1.02 };
+    let plant = Plant { hours: 48.0, ..Plant::default() };
+    both(
+        Plant { source_v: dips, gas_share: 0.15, ..plant.clone() },
+        ["supply-dips", "waterlogged-tank"],
+        &[],
+    );
+    both(
+        Plant {
+            current_share: 1.35,
+            reading: |t, bar| if t % 2_500.0 > 2_499.0 { -2.5 } else { bar },
+            ..plant.clone()
+        },
+        ["mechanical-drag", "transducer-wiring"],
+        &[],
+    );
+    both(
+        Plant { source_ohm: |t| 0.3 + 0.8 * t / 172_800.0, leak_l_per_h: 50.0, ..plant.clone() },
+        ["weak-connection", "idle-draw"],
+        &["check-valve-leak"],
+    );
+    both(
+        Plant { well_l: Some(40.0), well_refill_lpm: 2.0, source_v: dips, ..plant.clone() },
+        ["source-overdrawn", "supply-dips"],
+        &[],
+    );
+    let drift =
+        |t: f64, bar: f64| bar - if t > 60_000.0 { 0.6 * (t - 60_000.0) / 112_800.0 } else { 0.0 };
+    names_only(&Plant { reading: drift, ..plant }, &["transducer-drift"], &[]);
 }

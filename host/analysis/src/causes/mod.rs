@@ -12,6 +12,7 @@ mod view;
 pub use view::{Need, View};
 
 use crate::outcome::{PointsTo, RuledOut, StopReason, Verdict};
+use std::fmt::Write;
 
 /// Confidence below which a cause is not named at all.
 pub const NAMED_FROM: f64 = 0.3;
@@ -148,8 +149,11 @@ fn healthy(view: &View) -> Verdict {
         limits = format!(" {coarse}").replace("about this", "about faults that last seconds");
     }
     if unexplained > 0.2 {
-        limits +=
-            &format!(" For {:.0} % of the stops the record does not say why.", unexplained * 100.0);
+        let _ = write!(
+            limits,
+            " For {:.0} % of the stops the record does not say why.",
+            unexplained * 100.0
+        );
     }
     Verdict {
         cause: "healthy",

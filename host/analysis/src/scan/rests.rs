@@ -116,7 +116,7 @@ fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
         (time / 1000.0, bar)
     };
     let step = (window / 4).max(1);
-    let rates: Vec<(f64, f64, f64)> = (0..samples.len() - window - ends + 1)
+    let rates: Vec<(f64, f64, f64)> = (0..=(samples.len() - window - ends))
         .step_by(step)
         .filter_map(|n| {
             let (t0, p0) = mean(&samples[n..n + ends]);

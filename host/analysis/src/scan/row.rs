@@ -60,7 +60,7 @@ pub struct LoopScale {
 }
 
 impl LoopScale {
-    fn ma(&self, bar: f32) -> f32 {
+    fn ma(self, bar: f32) -> f32 {
         4.0 + (bar - self.low_bar) * self.ma_per_bar
     }
 }

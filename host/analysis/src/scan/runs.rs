@@ -38,6 +38,7 @@ pub struct RunWatch {
 }
 
 #[derive(Debug)]
+#[allow(clippy::struct_excessive_bools)] // each is a separate fact about the run
 struct OpenRun {
     facts: RunFacts,
     strip: Strip,
@@ -254,6 +255,8 @@ impl OpenRun {
                 inrush_end_ms: start_ms,
                 start_ohm: nan,
                 run_ohm: nan,
+                line_ohm: nan,
+                line_range_a: 0.0,
                 start_bar: nan,
                 start_low_bar: nan,
                 after_start_bar: nan,
@@ -329,6 +332,20 @@ impl OpenRun {
                 .filter(|r| r.start_ms >= start_ms + SETTLE_MS && r.end_ms < end_ms)
                 .map(|r| r.w),
         );
+        let ramp = recent.iter().filter(|r| {
+            r.end_ms > start_ms - 2_500
+                && r.end_ms < start_ms + 8_000
+                && r.end_ms < end_ms
+                && r.v.is_finite()
+                && r.i.is_finite()
+        });
+        let points = ramp.clone().map(|r| (f64::from(r.i), f64::from(r.v)));
+        if let Some(slope) = least_squares_slope(points) {
+            let low = ramp.clone().map(|r| r.i).fold(f32::INFINITY, f32::min);
+            let high = ramp.map(|r| r.i).fold(0.0, f32::max);
+            self.facts.line_ohm = -slope;
+            self.facts.line_range_a = f64::from(high - low);
+        }
         // Voltage before against voltage while starting, and while running.
         let drop = self.facts.voltage_before_v - self.facts.starting_voltage_v;
         self.facts.start_ohm = drop / self.facts.peak_a;
@@ -540,7 +557,7 @@ fn middle(values: impl Iterator<Item = f32>) -> f64 {
 
 /// Slope of 1/absolute pressure between two moments given in seconds from `origin_ms`.
 fn inverse_slope(recent: &VecDeque<Row>, origin_ms: i64, from_s: f64, to_s: f64) -> f64 {
-    let since = move |r: &Row| ((r.end_ms + r.start_ms) / 2 - origin_ms) as f64 / 1000.0;
+    let since = move |r: &Row| (i64::midpoint(r.end_ms, r.start_ms) - origin_ms) as f64 / 1000.0;
     let points = recent
         .iter()
         .filter(move |r| r.p.is_finite() && since(r) > from_s && since(r) < to_s)

@@ -52,7 +52,9 @@ impl SignalWatch {
             Some((LoopKind::Open, low))
         } else if high >= limits::LOOP_SHORT_MA.value {
             Some((LoopKind::Short, high))
-        } else if mean < limits::LOOP_LIVE_LOW_MA.value || mean > limits::LOOP_LIVE_HIGH_MA.value {
+        } else if !(limits::LOOP_LIVE_LOW_MA.value..=limits::LOOP_LIVE_HIGH_MA.value)
+            .contains(&mean)
+        {
             Some((LoopKind::OutOfRange, mean))
         } else {
             None

@@ -255,3 +255,67 @@ fn share(normal: f64, mean: f64, extreme: f64) -> f64 {
     let all = normal * normal - extreme * extreme;
     if all.abs() < 1e-9 { 1.0 } else { ((normal * normal - mean * mean) / all).clamp(0.05, 1.0) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pumpwitness_recording::Columns;
+    use pumpwitness_recording::columns::Channel;
+
+    fn watch(rows: &[(f32, f32, f32)]) -> Vec<VoltageEvent> {
+        let site = pumpwitness_site_file::parse(
+            "[supply]\nnominal_v = 230\nfrequency_hz = 50\nphases = 1\n[motor]\nrated_current_a = 5",
+        )
+        .unwrap();
+        let count = rows.len();
+        let columns = Columns {
+            end_ms: (1..=count as i64).map(|n| n * 200).collect(),
+            span_ms: vec![200; count],
+            voltage_v: vec![Channel {
+                mean: rows.iter().map(|r| r.0).collect(),
+                min: rows.iter().map(|r| r.1).collect(),
+                max: rows.iter().map(|r| r.2).collect(),
+                spread: true,
+            }],
+            ..Columns::default()
+        };
+        let mut scanner = super::super::Scanner::new(Plan::new(&columns, &site));
+        scanner.feed(&columns);
+        scanner.finish().voltage_events
+    }
+
+    /// IEC 61000-4-30 thresholds on 230 V: a dip begins below 207.0 V and ends at 211.6 V; the
+    /// residual voltage of the worked example is 176 V.
+    #[test]
+    fn threshold_and_hysteresis() {
+        let normal = (230.0, 229.0, 231.0);
+        let quiet = [normal; 10];
+        let with = |rows: &[(f32, f32, f32)]| watch(&[&quiet[..], rows, &quiet[..]].concat());
+        assert!(with(&[(230.0, 207.0, 231.0)]).is_empty(), "at the threshold is no dip");
+        let dip = with(&[(222.0, 176.0, 230.0), (210.0, 209.0, 211.0), (225.0, 211.5, 230.0)]);
+        assert_eq!(dip.len(), 1, "209 V is above the threshold but does not end the dip");
+        assert_eq!(dip[0].extreme_v, 176.0);
+        assert!(with(&[(250.0, 230.0, 253.0)]).is_empty(), "110 % is no swell");
+        assert_eq!(with(&[(250.0, 230.0, 253.1)])[0].kind, VoltageKind::Swell);
+        let gone = with(&[(100.0, 0.0, 230.0), (0.0, 0.0, 0.0), (150.0, 0.0, 230.0)]);
+        assert_eq!(gone[0].kind, VoltageKind::Interruption);
+    }
+
+    /// A step that fills a share f of a row leaves the r.m.s. value √(f·U² + (1 − f)·U0²); from it
+    /// the edges inside the rows come back exactly.
+    #[test]
+    fn edges_inside_rows() {
+        let (normal, low) = (230.0_f64, 115.0_f64);
+        let rms = |f: f64| (f * low * low + (1.0 - f) * normal * normal).sqrt() as f32;
+        let quiet = [(230.0, 230.0, 230.0); 10];
+        // From 60 ms before the end of one row to 30 ms into the row after the next.
+        let rows = [(rms(0.3), 115.0, 230.0), (115.0, 115.0, 115.0), (rms(0.15), 115.0, 230.0)];
+        let events = watch(&[&quiet[..], &rows, &quiet[..]].concat());
+        assert_eq!(events.len(), 1);
+        assert!((events[0].time.start_ms - (2_200 - 60)).abs() <= 1, "{events:?}");
+        assert!((events[0].time.end_ms - (2_400 + 30)).abs() <= 1, "{events:?}");
+        // Inside one row only the length is known.
+        let events = watch(&[&quiet[..], &[(rms(0.4), 115.0, 230.0)], &quiet[..]].concat());
+        assert!((events[0].time.seconds() - 0.08).abs() < 0.002, "{events:?}");
+    }
+}

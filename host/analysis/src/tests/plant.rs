@@ -1,6 +1,8 @@
 //! A small plant for tests: tank by Boyle's law, pump on a curve, supply with an impedance, pressure
 //! switch or drive. Its own invention, much simpler than `site-model`; a fault is a knob.
 
+#![allow(missing_docs)]
+
 use pumpwitness_recording::Recording;
 use pumpwitness_recording::columns::{Channel, Columns};
 use pumpwitness_site_file::Site;
@@ -126,7 +128,7 @@ impl Plant {
         .expect("the test's own site file")
     }
 
-    fn pressure(&self, water: f64, gas: f64, volume: f64, precharge: f64) -> f64 {
+    fn pressure(water: f64, gas: f64, volume: f64, precharge: f64) -> f64 {
         if water >= 0.0 {
             gas / (volume - water).max(0.01) - ATM
         } else {
@@ -148,7 +150,7 @@ impl Plant {
             }
         };
         let shut_off = 1.6 * cut_out;
-        let middle = (cut_in + cut_out) / 2.0;
+        let middle = f64::midpoint(cut_in, cut_out);
         let full_w = 0.83 * self.nominal_v * self.rated_a;
         let mut water = gas / (precharge + ATM) - gas / (cut_out + ATM) - 0.3;
         let (mut draw, mut draw_until, mut next_draw) = (0.0, 0.0, 600.0);
@@ -170,7 +172,7 @@ impl Plant {
             let source = self.nominal_v * (self.source_v)(t);
             let open = (self.open_circuit)(t);
             // Control: the switch closes and opens by pressure; a protection in series with it waits.
-            let bar = self.pressure(water, gas, volume, precharge);
+            let bar = Self::pressure(water, gas, volume, precharge);
             let supply = source > 0.5 * self.nominal_v;
             if bar <= cut_in {
                 closed = true;
@@ -188,7 +190,7 @@ impl Plant {
             let parts = if water < 1.0 { 40 } else { 1 };
             let (mut flow, mut bar) = (0.0, bar);
             for _ in 0..parts {
-                bar = self.pressure(water, gas, volume, precharge);
+                bar = Self::pressure(water, gas, volume, precharge);
                 let opens = if t > draw_until || bar <= 0.0 { 0.0 } else { draw };
                 let out = (opens + self.leak_l_per_h / 3600.0) * (bar.max(0.0) / middle).sqrt();
                 let most = self.flow_share
@@ -221,7 +223,7 @@ impl Plant {
                     .min(self.well_l.unwrap_or(0.0));
             }
             // Motor.
-            let share = if !wet { 0.28 } else { 0.55 + 0.45 * flow / rated };
+            let share = if wet { 0.55 + 0.45 * flow / rated } else { 0.28 };
             let watts = if on {
                 match self.held_bar {
                     Some(_) => full_w * (0.12 + 0.8 * share * (flow / rated + 0.02)),

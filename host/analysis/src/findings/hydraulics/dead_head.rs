@@ -33,6 +33,8 @@ fn still_power_w(case: &Case) -> f64 {
 fn shut_off(run: &RunFacts, case: &Case) -> Option<(Stretch, f64, f64)> {
     let plan = case.plan;
     let top = if plan.top_bar.is_finite() { plan.top_bar } else { run.max_bar };
+    // Where the switch stops the pump higher up, or the reading wanders, that is the top.
+    let top = case.levels.cut_out.map_or(top, |line| top.max(line.at(run.time.end_ms)));
     let loaded = still_power_w(case);
     let still: Vec<_> = run
         .samples

@@ -71,11 +71,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     let first = best.first()?;
     // It may have begun inside a rest that held its pressure until then.
     let before = judged.iter().take_while(|r| r.time.start_ms < first.time.start_ms).last();
-    let begun = match (first.held_until_ms, before.and_then(|r| r.held_until_ms)) {
-        (Some(held), _) => held,
-        (None, Some(held)) => held,
-        (None, None) => first.time.start_ms,
-    };
+    let begun =
+        first.held_until_ms.or(before.and_then(|r| r.held_until_ms)).unwrap_or(first.time.start_ms);
     let time = Stretch { start_ms: begun, end_ms: best.last()?.time.end_ms };
     let water = if litres_per_h.is_finite() {
         format!(" With the tank as declared that is about {litres_per_h:.0} L/h.")

@@ -17,7 +17,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     if case.constant_pressure() || cut_in.count < 6 || cut_out.count < 6 || !band.is_finite() {
         return None;
     }
-    let moved = (cut_in.change + cut_out.change) / 2.0;
+    let moved = f64::midpoint(cut_in.change, cut_out.change);
     let together = cut_in.change * cut_out.change > 0.0
         && cut_in.change.abs().min(cut_out.change.abs())
             > 0.4 * cut_in.change.abs().max(cut_out.change.abs());

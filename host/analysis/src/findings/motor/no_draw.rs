@@ -25,7 +25,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.25);
     let floor = usual.unwrap_or(case.plan.start_bar).min(case.plan.start_bar);
     let sigma = case.levels.cut_in.map_or(0.02 * case.plan.band_bar, |line| line.sigma);
-    let slack = (4.0 * sigma).max(0.02 * case.plan.band_bar).min(0.1 * case.plan.band_bar);
+    let slack = (4.0 * sigma).max(0.02 * case.plan.band_bar).min(0.25 * case.plan.band_bar);
     let mut seen: Vec<(Stretch, f64)> = Vec::new();
     // A reading that jumps to the top whenever the pump runs hides what stopped it.
     let shut = facts.runs.iter().filter(|r| r.shut_off_s > 10.0).count();
@@ -35,6 +35,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     for rest in &facts.rests {
         let Some(since_ms) = rest.below_since_ms else { continue };
         let time = Stretch { start_ms: since_ms, end_ms: rest.time.end_ms };
+        let floor = case.levels.cut_in.map_or(floor, |line| floor.min(line.at(rest.time.end_ms)));
         if time.seconds() < least_s || rest.min_bar > floor - slack {
             continue;
         }

@@ -4,6 +4,7 @@ use crate::case::Case;
 use crate::findings::Draft;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
+use std::fmt::Write;
 
 /// Flow below this share of the rated flow counts; rated flows are good to some 25 % (common
 /// practice).
@@ -63,24 +64,26 @@ pub fn find(case: &Case) -> Option<Draft> {
     };
     let mut text = String::new();
     if weak {
-        text.push_str(&format!(
+        let _ = write!(
+            text,
             "The tank fills as if the pump gave {:.0} % of its rated flow, and the motor takes \
              {:.0} % of the power its nameplate lets expect ({power:.0} W).",
             flow_share * 100.0,
             power_share * 100.0
-        ));
+        );
     }
     if falling {
         if weak {
             text.push(' ');
         }
-        text.push_str(&format!(
+        let _ = write!(
+            text,
             "Loaded power fell from {early:.0} to {late:.0} W over the record at much the same \
              voltage: the pump moves less and less water."
-        ));
+        );
     }
     if dry > 0 {
-        text.push_str(&format!(" {dry} runs ended dry."));
+        let _ = write!(text, " {dry} runs ended dry.");
     }
     Some(
         Draft::new(
