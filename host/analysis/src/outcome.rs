@@ -25,7 +25,8 @@ pub struct Analysis {
     pub starts_per_hour_max: f64,
     /// What was observed, most severe first.
     pub findings: Vec<Finding>,
-    /// What best explains it, best first; exactly one entry `healthy` when nothing is wrong.
+    /// What best explains it, best first; exactly one entry `healthy` when nothing is wrong; empty
+    /// when something is wrong that no cause explains, or there is nothing to judge.
     pub verdict: Vec<Verdict>,
     /// Causes the record contradicts, and causes it cannot speak about.
     pub ruled_out: Vec<RuledOut>,

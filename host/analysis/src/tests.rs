@@ -240,8 +240,7 @@ fn a_control_that_hunts() {
 #[test]
 fn nothing_at_all_is_no_panic_and_no_allegation() {
     let empty = analyse(&pumpwitness_recording::Recording::default(), &Plant::default().site());
-    assert_eq!(causes(&empty), ["healthy"]);
-    assert!(empty.verdict[0].confidence < 0.2);
+    assert!(causes(&empty).is_empty());
     assert!(empty.ruled_out.iter().all(|r| !r.contradicted));
 }
 
@@ -395,7 +394,7 @@ fn sweep(numbers: std::ops::Range<u64>, row_s: f64) -> Vec<String> {
         };
         let analysis = run(&plant);
         let named = causes(&analysis);
-        if named[0] != wanted || named[1..].iter().any(|c| !tolerated.contains(c)) {
+        if named.first() != Some(&wanted) || named[1..].iter().any(|c| !tolerated.contains(c)) {
             let findings: Vec<_> = analysis
                 .findings
                 .iter()
@@ -436,7 +435,7 @@ fn a_loose_connection_drops_voltage_only_under_load() {
 #[test]
 fn rows_of_ten_seconds_allege_nothing_innocent() {
     for line in sweep(152..209, 10.0) {
-        assert!(line.contains("-> [(\"healthy\""), "{line}");
+        assert!(line.contains("-> [(\"healthy\"") || line.contains("-> []"), "{line}");
     }
 }
 
@@ -516,4 +515,67 @@ fn two_at_once() {
     let drift =
         |t: f64, bar: f64| bar - if t > 60_000.0 { 0.6 * (t - 60_000.0) / 112_800.0 } else { 0.0 };
     names_only(&Plant { reading: drift, ..plant }, &["transducer-drift"], &[]);
+}
+
+/// Values no converter gives must not stop the analysis or reach the JSON as something else than
+/// numbers.
+#[test]
+fn garbage_is_survived() {
+    use pumpwitness_recording::{Channel, Columns, Recording};
+    let mut state = 1_u64;
+    let mut next = move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        state >> 33
+    };
+    for round in 0..20 {
+        let count = 3_000;
+        let mut value = || match next() % 12 {
+            0 => f32::NAN,
+            1 => f32::INFINITY,
+            2 => f32::NEG_INFINITY,
+            3 => 1e30,
+            4 => -1e30,
+            5 => 0.0,
+            n => (n as f32 - 3.0) * 60.0,
+        };
+        let mut column = || (0..count).map(|_| value()).collect::<Vec<f32>>();
+        let mut channel = || Channel { mean: column(), min: column(), max: column(), spread: true };
+        let mut columns = Columns {
+            voltage_v: vec![channel(), channel(), channel()],
+            current_a: vec![channel(), channel(), channel()],
+            pressure_bar: Some(channel()),
+            loop_ma: Some(channel()),
+            ..Columns::default()
+        };
+        columns.power_w = Some(column());
+        columns.frequency_hz = Some(column());
+        columns.transducer_supply_v = Some(column());
+        let mut end_ms = 1_700_000_000_000_i64;
+        for _ in 0..count {
+            let step = [200, 1_000, 60_000, 10_000_000][(next() % 4) as usize];
+            end_ms += step;
+            columns.end_ms.push(end_ms);
+            columns.span_ms.push((step as u32).min(60_000));
+        }
+        let held_bar = (round % 2 == 0).then_some(3.0);
+        let site = Plant { held_bar, ..Plant::default() }.site();
+        let analysis = analyse(&Recording { columns, ..Recording::default() }, &site);
+        let json = serde_json::to_value(&analysis).unwrap();
+        for finding in json["findings"].as_array().unwrap() {
+            assert!(
+                finding["measured"].as_object().unwrap().values().all(serde_json::Value::is_number)
+            );
+        }
+        assert!(json["statistics"].as_object().unwrap().values().all(serde_json::Value::is_number));
+    }
+}
+
+#[test]
+fn a_fault_without_a_cause_is_not_called_healthy() {
+    let plant = Plant { gas_share: 0.1, ..Plant::default() };
+    let mut recording = plant.record();
+    recording.columns.pressure_bar = None;
+    let analysis = analyse(&recording, &plant.site());
+    assert!(analysis.findings.iter().any(|f| f.kind == "short-cycling"));
+    assert!(causes(&analysis).is_empty(), "{:?}", analysis.verdict);
 }

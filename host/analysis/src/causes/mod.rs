@@ -11,7 +11,7 @@ mod view;
 
 pub use view::{Need, View};
 
-use crate::outcome::{PointsTo, RuledOut, StopReason, Verdict};
+use crate::outcome::{PointsTo, RuledOut, Severity, StopReason, Verdict};
 use std::fmt::Write;
 
 /// Confidence below which a cause is not named at all.
@@ -77,7 +77,8 @@ const CAUTION: &str = "Work at the panel is for a qualified person: isolate, loc
                        dead first; a pressure switch or drive may start the pump at any moment. \
                        Local codes come first.";
 
-/// Verdict, best first, and what is ruled out.
+/// Verdict, best first, and what is ruled out. The verdict is empty where a fault was found that no
+/// cause explains, and where there is nothing to judge.
 pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
     let mut verdict = Vec::new();
     let mut ruled_out = Vec::new();
@@ -114,7 +115,9 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
         }
     }
     verdict.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
-    if verdict.is_empty() {
+    // A fault without a named cause is not health, and neither is an empty record.
+    let faulty = view.findings.iter().any(|f| f.severity == Severity::Fault);
+    if verdict.is_empty() && !faulty && view.case.facts.rows > 0 {
         verdict.push(healthy(view));
     }
     (verdict, ruled_out)
@@ -136,7 +139,7 @@ fn healthy(view: &View) -> Verdict {
     let worth = view
         .findings
         .iter()
-        .filter(|f| f.severity == crate::outcome::Severity::Watch)
+        .filter(|f| f.severity == Severity::Watch)
         .map(|f| f.kind)
         .collect::<Vec<_>>();
     let eye = if worth.is_empty() {

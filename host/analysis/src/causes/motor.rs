@@ -146,8 +146,8 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
             ),
             otherwise: match view.case.levels.cut_in {
                 Some(line) => format!(
-                    "Whenever the pressure fell to the start pressure the motor took current; \
-                     starts were seen at {:.2} bar.",
+                    "Apart from pauses after a protective stop, the motor took current whenever the \
+                     pressure fell to the start pressure; starts were seen at {:.2} bar.",
                     line.value
                 ),
                 None => "No want of current was seen while the pump should have run.".to_owned(),

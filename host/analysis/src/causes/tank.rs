@@ -148,8 +148,9 @@ fn tight(view: &View) -> String {
     match least {
         Some(loss) => format!(
             "At rest the pressure holds: in its quietest minutes half of {} rests lost less than \
-             {loss:.4} bar a minute.",
-            rests.count()
+             {:.3} bar a minute.",
+            rests.count(),
+            loss.max(0.001)
         ),
         None => "No rest was long enough to judge the tightness by.".to_owned(),
     }
