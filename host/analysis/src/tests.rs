@@ -579,3 +579,19 @@ fn a_fault_without_a_cause_is_not_called_healthy() {
     assert!(analysis.findings.iter().any(|f| f.kind == "short-cycling"));
     assert!(causes(&analysis).is_empty(), "{:?}", analysis.verdict);
 }
+
+/// A clamp fitted the wrong way round is named, and changes nothing else that is said.
+#[test]
+fn a_reversed_clamp_is_no_fault_of_the_pump() {
+    let plant = Plant::default();
+    let right = run(&plant);
+    let mut record = plant.record();
+    for power_w in record.columns.power_w.as_mut().unwrap() {
+        *power_w = -*power_w;
+    }
+    let turned = analyse(&record, &plant.site());
+    assert_eq!(causes(&turned), causes(&right));
+    assert_eq!(turned.stops, right.stops);
+    assert!(turned.findings.iter().any(|finding| finding.kind == "clamp-fit"));
+    assert!(right.findings.iter().all(|finding| finding.kind != "clamp-fit"));
+}

@@ -21,12 +21,14 @@ fn began_loaded(view: &View) -> (f64, f64) {
 }
 
 /// How much the power of unloaded runs looks like a pump at shut-off (30 to 60 % of rated for radial
-/// pumps, common practice) rather than one without water, 0 to 1.
+/// pumps, common practice) rather than one without water, 0 to 1. Only runs that are unloaded from
+/// their beginning count: no valve shuts some time into each run, while a well runs out so.
 fn like_shut_off(view: &View) -> f64 {
     if !view.case.facts.has.power || view.missing(Need::Fine).is_some() {
         return 0.0;
     }
-    ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
+    let (loaded, _) = began_loaded(view);
+    (1.0 - loaded) * ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
 }
 
 fn loaded_to_the_end(view: &View) -> String {
@@ -70,7 +72,7 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
             against,
             text: format!(
                 "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
-                 (median), while the pressure falls; after a pause there is water again. More is \
+                 (median), and the pressure no longer rises; after a pause there is water again. More is \
                  drawn than the source gives."
             ),
             otherwise: loaded_to_the_end(view),

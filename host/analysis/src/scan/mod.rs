@@ -70,7 +70,7 @@ impl Scanner {
             power: has.power || any(columns.power_w.as_ref()),
             frequency: has.frequency || any(columns.frequency_hz.as_ref()),
         };
-        let rows = Rows::new(columns, self.plan.scale);
+        let rows = Rows::new(columns, self.plan.scale, self.plan.reversed);
         for n in 0..columns.len() {
             self.push(&rows.row(n));
         }

@@ -39,6 +39,9 @@ pub struct Plan {
     pub scale: Option<LoopScale>,
     /// Longest hole between rows that is no gap, ms.
     pub gap_ms: i64,
+    /// True when the power is negative while the pump runs: the clamp faces the wrong way. The pass
+    /// turns it round, so that a wrong fit does not pass for a fault of the pump.
+    pub reversed: bool,
 }
 
 /// The channel that tells whether the pump runs.
@@ -79,6 +82,9 @@ impl Plan {
             && let Some(power) = &columns.power_w
         {
             seen = look(power);
+            if lean_to_negative(&seen) {
+                seen = sorted(seen.iter().map(|w| -w));
+            }
             let phases = if site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
             (load, full) = (Load::Power, nominal_v * rated_a * phases);
         }
@@ -116,6 +122,14 @@ impl Plan {
             held_bar,
             scale,
             gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,
+            reversed: columns.power_w.as_ref().is_some_and(|power| lean_to_negative(&look(power))),
         }
     }
+}
+
+/// Whether the larger half of sorted powers lies below zero. A motor takes power; what it gives back
+/// while it is switched is far smaller.
+fn lean_to_negative(powers: &[f64]) -> bool {
+    let (least, most) = (quantile_sorted(powers, 0.001), quantile_sorted(powers, 0.999));
+    matches!((least, most), (Some(least), Some(most)) if -least > 2.0 * most.max(0.0) && least < -20.0)
 }

@@ -69,12 +69,13 @@ impl LoopScale {
 pub struct Rows<'a> {
     columns: &'a Columns,
     scale: Option<LoopScale>,
+    reversed: bool,
 }
 
 impl<'a> Rows<'a> {
-    /// Reads a batch.
-    pub fn new(columns: &'a Columns, scale: Option<LoopScale>) -> Self {
-        Self { columns, scale }
+    /// Reads a batch; `reversed` turns the power round.
+    pub fn new(columns: &'a Columns, scale: Option<LoopScale>, reversed: bool) -> Self {
+        Self { columns, scale, reversed }
     }
 
     /// Row number `n`.
@@ -110,7 +111,7 @@ impl<'a> Rows<'a> {
             ma,
             ma_min,
             ma_max,
-            w: plain(&columns.power_w),
+            w: if self.reversed { -plain(&columns.power_w) } else { plain(&columns.power_w) },
             f: plain(&columns.frequency_hz),
         }
     }

@@ -12,14 +12,14 @@ const HIGH: f64 = 3.0;
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let runs: Vec<_> = case.facts.runs.iter().filter(|r| r.time.seconds() > 5.0).collect();
-    let power = median(runs.iter().map(|r| r.power_w));
     if runs.len() >= 2
-        && let Some(power) = power
-        && power < 0.0
+        && case.plan.reversed
+        && let Some(power) = median(runs.iter().map(|r| -r.power_w))
     {
         let text = format!(
             "Power while running is negative ({power:.0} W): the current clamp faces the wrong way, \
-             or sits on another conductor than the voltage."
+             or sits on another conductor than the voltage. All else is judged with the power \
+             turned round."
         );
         return Some(
             Draft::new("clamp-fit", Severity::Watch, PointsTo::Wiring, text)
