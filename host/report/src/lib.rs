@@ -1,1 +1,47 @@
-//! Findings as HTML and pictures.
+//! Findings as one self-contained HTML file with drawn pictures.
+//!
+//! [`content`] says what the report says (sections, sentences, tables, figures), from the analysis,
+//! the recording and the site file; [`picture`] draws; `html` writes the page; [`strings`] holds
+//! every fixed word; [`units`], [`format`] and [`times`] turn values into the reader's.
+//!
+//! Pure: values in, one string out. No file, no clock.
+
+pub mod content;
+pub mod format;
+mod html;
+pub mod picture;
+mod restate;
+pub mod strings;
+pub mod times;
+pub mod units;
+
+use jiff::Timestamp;
+use pumpwitness_analysis::outcome::Analysis;
+use pumpwitness_recording::Recording;
+use pumpwitness_site_file::Site;
+use units::Style;
+
+/// What a report is made of.
+#[derive(Clone, Copy, Debug)]
+pub struct ReportInput<'a> {
+    /// What was found.
+    pub analysis: &'a Analysis,
+    /// The record it was found in.
+    pub recording: &'a Recording,
+    /// The site as declared.
+    pub site: &'a Site,
+    /// When the report is made.
+    pub generated: Timestamp,
+    /// Version of the program that makes it.
+    pub program_version: &'a str,
+}
+
+/// The report as one HTML file, in the units the site file asks for.
+pub fn html(input: &ReportInput<'_>) -> String {
+    html_in(input, Style::of(input.site))
+}
+
+/// The report as one HTML file, in units of the reader's choice.
+pub fn html_in(input: &ReportInput<'_>, style: Style) -> String {
+    html::page(&content::document(&content::View::new(input, style)))
+}

@@ -1,0 +1,293 @@
+//! Document to page.
+
+use super::writer::Writer;
+use crate::content::{Block, Cell, Document, Figure, Section, Span, Statement, Table, Text, Tone};
+use crate::picture::{Svg, sign};
+use crate::strings::{page as words, stops};
+
+const HEAD: &str = "<!DOCTYPE html>\n";
+const STYLE: &str = concat!(include_str!("style.css"), include_str!("../picture/picture.css"));
+
+/// Nothing is fetched and nothing runs, whatever a name in a file may contain.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
+
+/// The whole page.
+pub fn page(document: &Document) -> String {
+    let mut out = Writer::new(HEAD);
+    out.open("html", &[("lang", words::LANGUAGE)]).open("head", &[]);
+    out.open("meta", &[("charset", "utf-8")]);
+    out.open("meta", &[("http-equiv", "Content-Security-Policy"), ("content", POLICY)]);
+    out.open("meta", &[("name", "viewport"), ("content", "width=device-width, initial-scale=1")]);
+    out.open("meta", &[("name", "color-scheme"), ("content", "light")]);
+    out.open("meta", &[("name", "referrer"), ("content", "no-referrer")]);
+    out.element("title", &[], &document.title);
+    out.open("style", &[]).markup(STYLE).close().close_line();
+    out.open("body", &[]);
+    out.element("a", &[("class", "skip"), ("href", "#contents")], words::SKIP);
+    out.open("header", &[]);
+    out.element("p", &[("class", "kind")], words::KIND);
+    out.open("h1", &[]).element("bdi", &[], &document.title).close();
+    out.open("p", &[("class", "subtitle")]).element("bdi", &[], &document.subtitle).close();
+    out.close_line();
+    out.open("main", &[]);
+    for (place, section) in document.sections.iter().enumerate() {
+        self::section(&mut out, section, 2, if place == 0 { "page-one" } else { "part" });
+        if place == 0 {
+            contents(&mut out, document);
+        }
+    }
+    out.close_line();
+    out.open("footer", &[]).element("p", &[], &document.foot).close_line();
+    let mut page = out.finish();
+    page.push('\n');
+    page
+}
+
+fn contents(out: &mut Writer, document: &Document) {
+    out.open("nav", &[("id", "contents"), ("aria-label", words::CONTENTS)]);
+    out.element("p", &[("class", "panel-title")], words::CONTENTS).open("ol", &[]);
+    for section in &document.sections {
+        out.open("li", &[]);
+        out.element("a", &[("href", &format!("#{}", section.id))], &section.title);
+        let inner: Vec<&Section> = section
+            .blocks
+            .iter()
+            .filter_map(|block| match block {
+                Block::Section(inner) => Some(inner),
+                _ => None,
+            })
+            .collect();
+        if !inner.is_empty() {
+            out.open("ul", &[]);
+            for inner in inner {
+                out.open("li", &[]);
+                out.element("a", &[("href", &format!("#{}", inner.id))], &inner.title);
+                if let Some(tone) = inner.tone {
+                    out.text(" ").element("span", &[("class", "quiet")], words::tone(tone));
+                }
+                out.close();
+            }
+            out.close();
+        }
+        out.close();
+    }
+    out.close().close_line();
+}
+
+fn section(out: &mut Writer, section: &Section, level: usize, class: &str) {
+    let heading = format!("{}-heading", section.id);
+    out.open("section", &[("id", &section.id), ("class", class), ("aria-labelledby", &heading)]);
+    out.open(heading_element(level), &[("id", &heading)]);
+    out.text(&section.title);
+    if let Some(tone) = section.tone {
+        out.text(" ");
+        badge(out, tone);
+    }
+    out.close_line();
+    for block in &section.blocks {
+        self::block(out, block, level);
+    }
+    out.close_line();
+}
+
+fn heading_element(level: usize) -> &'static str {
+    match level {
+        0..=2 => "h2",
+        3 => "h3",
+        4 => "h4",
+        _ => "h5",
+    }
+}
+
+fn tone_class(tone: Tone) -> &'static str {
+    match tone {
+        Tone::Fault => "fault",
+        Tone::Watch => "watch",
+        Tone::Info => "info",
+        Tone::Well => "well",
+    }
+}
+
+/// Shape and word; the shape is drawn by the style sheet as text, so it survives grey printing.
+fn badge(out: &mut Writer, tone: Tone) {
+    let class = format!("badge {}", tone_class(tone));
+    out.open("span", &[("class", &class)]);
+    out.element("span", &[("aria-hidden", "true")], words::tone_shape(tone));
+    out.text(" ").text(words::tone(tone)).close();
+}
+
+fn block(out: &mut Writer, block: &Block, level: usize) {
+    match block {
+        Block::Paragraph(text) => paragraph(out, text, None),
+        Block::Aside(text) => paragraph(out, text, Some("aside")),
+        Block::List(items) => {
+            out.open("ul", &[]);
+            for item in items {
+                out.open("li", &[]);
+                spans(out, item);
+                out.close();
+            }
+            out.close_line();
+        }
+        Block::Facts(facts) => {
+            out.open("dl", &[]);
+            for (name, what) in facts {
+                out.open("div", &[]).element("dt", &[], name).open("dd", &[]);
+                spans(out, what);
+                out.close().close();
+            }
+            out.close_line();
+        }
+        Block::Table(table) => self::table(out, table),
+        Block::Figure(figure) => self::figure(out, figure),
+        Block::Statement(statement) => self::statement(out, statement, level),
+        Block::Panels(panels) => {
+            out.open("div", &[("class", "panels")]);
+            for panel in panels {
+                let class = if panel.wide { "panel wide" } else { "panel" };
+                out.open("div", &[("class", class)]);
+                out.element(heading_element(level + 1), &[("class", "panel-title")], &panel.title);
+                for block in &panel.blocks {
+                    self::block(out, block, level + 1);
+                }
+                out.close();
+            }
+            out.close_line();
+        }
+        Block::Folded { summary, blocks } => {
+            out.open("details", &[]).element("summary", &[], summary);
+            for block in blocks {
+                self::block(out, block, level);
+            }
+            out.close_line();
+        }
+        Block::Section(inner) => section(out, inner, level + 1, "inner"),
+        Block::Verbatim(text) => {
+            scroller(out, words::VERBATIM);
+            out.element("pre", &[], text).close_line();
+        }
+    }
+}
+
+fn paragraph(out: &mut Writer, text: &Text, class: Option<&str>) {
+    match class {
+        Some(class) => out.open("p", &[("class", class)]),
+        None => out.open("p", &[]),
+    };
+    spans(out, text);
+    out.close_line();
+}
+
+fn spans(out: &mut Writer, text: &Text) {
+    for span in &text.0 {
+        match span {
+            Span::Plain(words) => out.text(words),
+            Span::Strong(words) => out.element("strong", &[], words),
+            Span::Exact(words) => out.element("code", &[], words),
+            Span::Quoted(words) => out.element("bdi", &[], words),
+            Span::Link { to, words } => out.element("a", &[("href", &format!("#{to}"))], words),
+        };
+    }
+}
+
+fn statement(out: &mut Writer, statement: &Statement, level: usize) {
+    let class = format!("statement {}", tone_class(statement.tone));
+    out.open("div", &[("class", &class)]);
+    out.open("p", &[("class", "over")]);
+    badge(out, statement.tone);
+    out.text(" ").text(&statement.over).close();
+    out.element(heading_element(level + 1), &[("class", "headline")], &statement.headline);
+    for block in &statement.blocks {
+        self::block(out, block, level + 1);
+    }
+    out.close_line();
+}
+
+/// A box of its own to scroll in, so that the page itself never scrolls sideways; reachable by
+/// keyboard.
+fn scroller(out: &mut Writer, label: &str) {
+    out.open(
+        "div",
+        &[("class", "scroller"), ("tabindex", "0"), ("role", "region"), ("aria-label", label)],
+    );
+}
+
+fn table(out: &mut Writer, table: &Table) {
+    scroller(out, &table.caption);
+    out.open("table", &[]).element("caption", &[], &table.caption);
+    out.open("thead", &[]).open("tr", &[]);
+    for column in &table.columns {
+        let class = if column.numeric { "number" } else { "words" };
+        out.element("th", &[("scope", "col"), ("class", class)], &column.title);
+    }
+    out.close().close().open("tbody", &[]);
+    for row in &table.rows {
+        out.open("tr", &[]);
+        for (place, (cell, column)) in row.iter().zip(&table.columns).enumerate() {
+            match (place, column.numeric) {
+                (0, _) => out.open("th", &[("scope", "row")]),
+                (_, true) => out.open("td", &[("class", "number")]),
+                (_, false) => out.open("td", &[]),
+            };
+            self::cell(out, cell);
+            out.close();
+        }
+        out.close();
+    }
+    out.close().close().close_line();
+}
+
+fn cell(out: &mut Writer, cell: &Cell) {
+    match cell {
+        Cell::Text(text) => spans(out, text),
+        Cell::Sign(reason) => {
+            out.markup(&sign::inline(*reason)).text(" ").text(stops::name(*reason));
+        }
+        Cell::Share(share) => {
+            out.markup(&sign::bar(*share));
+            out.text(" ").text(&crate::format::percent(*share));
+        }
+    }
+}
+
+fn figure(out: &mut Writer, figure: &Figure) {
+    out.open("figure", &[("id", &figure.id)]);
+    match &figure.narrow {
+        Some(narrow) => {
+            drawing(out, figure, &figure.wide, "wide");
+            drawing(out, figure, narrow, "narrow");
+        }
+        None => drawing(out, figure, &figure.wide, "any"),
+    }
+    out.open("figcaption", &[]);
+    spans(out, &figure.caption);
+    out.close_line();
+    if let Some(table) = &figure.table {
+        out.open("details", &[]).element("summary", &[], words::VALUES_BEHIND);
+        self::table(out, table);
+        out.close_line();
+    }
+    out.close_line();
+}
+
+/// The drawing with its name and description; of two sizes only one is shown, and only the shown
+/// one is read out.
+fn drawing(out: &mut Writer, figure: &Figure, svg: &Svg, size: &str) {
+    let title = format!("{}-{size}-title", figure.id);
+    let description = format!("{}-{size}-desc", figure.id);
+    let shape = format!("0 0 {} {}", svg.width, svg.height);
+    out.open(
+        "svg",
+        &[
+            ("xmlns", "http://www.w3.org/2000/svg"),
+            ("class", &format!("picture {size}")),
+            ("viewBox", &shape),
+            ("role", "img"),
+            ("aria-labelledby", &title),
+            ("aria-describedby", &description),
+        ],
+    );
+    out.element("title", &[("id", &title)], &figure.title);
+    out.element("desc", &[("id", &description)], &figure.description);
+    out.markup(&svg.body).close_line();
+}

@@ -1,0 +1,159 @@
+//! One day at a glance: running, pressure, voltage, and the stops that are not ordinary control.
+
+use super::Size;
+use super::axis::{Scale, Span};
+use super::pane::{self, Drawn};
+use super::sign::{self, Nature};
+use super::stack::{buckets, gaps};
+use super::svg::{Anchor, Canvas, Path, Svg};
+use crate::content::View;
+use crate::strings::pictures as words;
+use crate::times::from_ms;
+use crate::units::Quantity;
+use pumpwitness_analysis::outcome::StopReason;
+use std::collections::BTreeMap;
+
+/// Scales shared by all days, in the reader's unit; `None` where there is no such channel.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Shared {
+    /// Lowest and highest pressure.
+    pub pressure: Option<(f64, f64)>,
+    /// Lowest and highest voltage.
+    pub voltage: Option<(f64, f64)>,
+}
+
+/// A day and what stands beside it.
+#[derive(Clone, Debug)]
+pub struct Day {
+    /// First moment of the local day, ms since 1970.
+    pub from_ms: i64,
+    /// First moment of the next.
+    pub to_ms: i64,
+    /// The day's name.
+    pub name: String,
+    /// The day in a few words.
+    pub summary: String,
+}
+
+/// Draws it.
+pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
+    let span =
+        Span { from_ms: day.from_ms, to_ms: day.to_ms, left: size.left(), right: size.right() };
+    let mut canvas = Canvas::default();
+    let gaps = gaps(view, &span);
+    canvas.text("name", 0.0, 12.0, Anchor::Start, &day.name);
+    canvas.text("quiet", span.right, 12.0, Anchor::End, &day.summary);
+    let mut y = stops(&mut canvas, view, &span, 18.0);
+
+    canvas.text("quiet", span.left - 5.0, y + 9.0, Anchor::End, words::RUNNING_SHORT);
+    canvas.rect("run-track", span.left, y, span.right - span.left, 10.0);
+    let mut path = Path::default();
+    for run in &view.analysis().runs {
+        let (from, to) = (run.start.as_millisecond(), run.stop.as_millisecond());
+        if span.shows(from, to) {
+            let (left, right) = (span.x(from), span.x(to).max(span.x(from) + 0.6));
+            path.go(left, y);
+            path.to(right, y);
+            path.to(right, y + 10.0);
+            path.to(left, y + 10.0);
+            path.close();
+        }
+    }
+    canvas.path("run", path);
+    y += 14.0;
+
+    let lanes = [
+        (view.pressure(), shared.pressure, Quantity::Bar, "pressure", 38.0),
+        (view.voltage(), shared.voltage, Quantity::Volt, "voltage", 28.0),
+    ];
+    for (series, extent, quantity, class, height) in lanes {
+        let (Some(series), Some((low, high))) = (series, extent) else { continue };
+        let count = ((span.right - span.left) / 2.0) as usize;
+        let drawn = Drawn {
+            traces: vec![(buckets(view, series, quantity, day.from_ms, day.to_ms, count), class)],
+        };
+        let scale = Scale { low, high, step: high - low, bottom: y + height, top: y };
+        canvas.rect("frame", span.left, y, span.right - span.left, height);
+        for line in view.declared(quantity) {
+            let value = view.reader.convert(quantity, line.value);
+            if value > low && value < high {
+                let level = scale.y(value);
+                canvas.line("declared", (span.left, level), (span.right, level));
+            }
+        }
+        pane::traces(&mut canvas, &drawn, &scale, &span, &gaps);
+        let digits = usize::from(quantity == Quantity::Bar && high < 20.0);
+        canvas.text(
+            "quiet",
+            span.left - 5.0,
+            y + 9.0,
+            Anchor::End,
+            &crate::format::fixed(high, digits),
+        );
+        canvas.text(
+            "quiet",
+            span.left - 5.0,
+            y + height,
+            Anchor::End,
+            &crate::format::fixed(low, digits),
+        );
+        canvas.text("halo", span.left + 4.0, y + 11.0, Anchor::Start, view.reader.symbol(quantity));
+        y += height + 5.0;
+    }
+    for (left, right) in &gaps {
+        canvas.hatch("gap", *left, 18.0, right - left, y - 23.0);
+    }
+    hours(&mut canvas, view, &span, y - 5.0, size);
+    canvas.finish(size.width(), (y + 14.0) as u32)
+}
+
+/// Signs of stops, one row a reason; gives the coordinate below the last row.
+fn stops(canvas: &mut Canvas, view: &View<'_>, span: &Span, top: f64) -> f64 {
+    let mut rows: BTreeMap<StopReason, Vec<f64>> = BTreeMap::new();
+    for run in &view.analysis().runs {
+        let at = run.stop.as_millisecond();
+        if let Some(reason) = run.stop_reason
+            && sign::nature(reason) != Nature::Normal
+            && (span.from_ms..span.to_ms).contains(&at)
+        {
+            rows.entry(reason).or_default().push(span.x(at));
+        }
+    }
+    let mut y = top;
+    for (reason, places) in rows {
+        let mut clusters: Vec<(f64, f64, usize)> = Vec::new();
+        for x in places {
+            match clusters.last_mut() {
+                Some(last) if x - last.0 < 30.0 => (last.1, last.2) = (x, last.2 + 1),
+                _ => clusters.push((x, x, 1)),
+            }
+        }
+        for (first, _, count) in clusters {
+            let x = first.clamp(span.left + 7.0, span.right - 30.0);
+            sign::draw(canvas, reason, x, y + 8.0, 6.0);
+            if count > 1 {
+                canvas.text("", x + 9.0, y + 12.0, Anchor::Start, &format!("×{count}"));
+            }
+        }
+        y += 18.0;
+    }
+    y
+}
+
+fn hours(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64, size: Size) {
+    let apart = match size {
+        Size::Wide => 100.0,
+        Size::Narrow => 70.0,
+    };
+    for (ms, _) in span.ticks(&view.times, apart) {
+        let x = span.x(ms);
+        canvas.line("tick", (x, bottom), (x, bottom + 3.0));
+        let label = view.times.bare_time(from_ms(ms), crate::times::Fine::Minute);
+        let anchor = match x {
+            x if x < span.left + 12.0 => Anchor::Start,
+            x if x > span.right - 18.0 => Anchor::End,
+            _ => Anchor::Middle,
+        };
+        canvas.text("quiet", x, bottom + 13.0, anchor, &label);
+    }
+}

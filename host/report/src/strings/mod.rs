@@ -1,0 +1,50 @@
+//! Every fixed word of the report, apart from the code, for translation. Sentences that carry
+//! figures are functions; words of the analysis come from the analysis.
+
+pub mod causes;
+pub mod kinds;
+pub mod page;
+pub mod pictures;
+pub mod sentences;
+pub mod stops;
+
+use pumpwitness_analysis::outcome::{PointsTo, Severity};
+
+/// Whose matter it is.
+pub fn points_to(to: PointsTo) -> &'static str {
+    match to {
+        PointsTo::Supply => "the electrical supply",
+        PointsTo::Source => "the water source",
+        PointsTo::Tank => "the pressure tank",
+        PointsTo::Pipework => "the pipework and valves",
+        PointsTo::Control => "the control",
+        PointsTo::Sensor => "a sensor",
+        PointsTo::Motor => "the pump and motor",
+        PointsTo::Wiring => "the wiring",
+        PointsTo::None => "nothing",
+    }
+}
+
+/// Severity as a word.
+pub fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Fault => "fault",
+        Severity::Watch => "worth watching",
+        Severity::Info => "for information",
+    }
+}
+
+/// Confidence in words. The borders are this report's own; the figure stands beside the word.
+pub fn confidence(value: f64) -> &'static str {
+    match value {
+        v if v >= 0.9 => "high confidence",
+        v if v >= 0.7 => "fair confidence",
+        v if v >= 0.4 => "moderate confidence",
+        _ => "low confidence",
+    }
+}
+
+/// A name such as `lowest_voltage` or `low-tank-air` as words.
+pub fn words_of(name: &str) -> String {
+    name.replace(['_', '-'], " ")
+}
