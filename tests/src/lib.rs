@@ -1,5 +1,7 @@
 //! What the suites share: the built program, and running it as a user does.
 
+pub mod sweep;
+
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 

@@ -1,0 +1,177 @@
+//! Records made worse, as other loggers, missing sensors and accidents leave them.
+
+use pumpwitness_recording::{Channel, Recording};
+
+/// A way of making a record worse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)] // the words say it
+pub enum Harm {
+    Thinned1s,
+    Thinned10s,
+    NoVoltage,
+    NoCurrentNorPower,
+    NoPower,
+    NoPressure,
+    OnlyCurrent,
+    OnlyPressure,
+    OnlyVoltage,
+    Gaps,
+    ClockStep,
+    NoExtremes,
+}
+
+impl Harm {
+    /// All of them.
+    pub const ALL: [Self; 12] = [
+        Self::Thinned1s,
+        Self::Thinned10s,
+        Self::NoVoltage,
+        Self::NoCurrentNorPower,
+        Self::NoPower,
+        Self::NoPressure,
+        Self::OnlyCurrent,
+        Self::OnlyPressure,
+        Self::OnlyVoltage,
+        Self::Gaps,
+        Self::ClockStep,
+        Self::NoExtremes,
+    ];
+
+    /// The record, made worse.
+    pub fn apply(self, recording: &Recording) -> Recording {
+        let mut worse = recording.clone();
+        let columns = &mut worse.columns;
+        match self {
+            Self::Thinned1s => return thinned(recording, 1_000),
+            Self::Thinned10s => return thinned(recording, 10_000),
+            Self::NoVoltage => columns.voltage_v.clear(),
+            Self::NoCurrentNorPower => {
+                columns.current_a.clear();
+                columns.power_w = None;
+            }
+            Self::NoPower => columns.power_w = None,
+            Self::NoPressure => (columns.pressure_bar, columns.loop_ma) = (None, None),
+            Self::OnlyCurrent => {
+                columns.voltage_v.clear();
+                (columns.pressure_bar, columns.loop_ma) = (None, None);
+                (columns.power_w, columns.frequency_hz) = (None, None);
+            }
+            Self::OnlyPressure => {
+                columns.voltage_v.clear();
+                columns.current_a.clear();
+                (columns.power_w, columns.frequency_hz) = (None, None);
+            }
+            Self::OnlyVoltage => {
+                columns.current_a.clear();
+                (columns.pressure_bar, columns.loop_ma) = (None, None);
+                columns.power_w = None;
+            }
+            Self::Gaps => {
+                // Every fifth hour is missing.
+                let first = columns.end_ms.first().copied().unwrap_or(0);
+                let keep: Vec<bool> =
+                    columns.end_ms.iter().map(|t| (t - first) / 3_600_000 % 5 != 4).collect();
+                return kept(recording, &keep);
+            }
+            Self::ClockStep => {
+                // The second half was written by a clock half an hour ahead.
+                let middle = columns.end_ms.len() / 2;
+                for end in &mut columns.end_ms[middle..] {
+                    *end += 1_800_000;
+                }
+            }
+            Self::NoExtremes => {
+                let all = columns
+                    .voltage_v
+                    .iter_mut()
+                    .chain(&mut columns.current_a)
+                    .chain(&mut columns.pressure_bar)
+                    .chain(&mut columns.loop_ma);
+                for channel in all {
+                    channel.min.clone_from(&channel.mean);
+                    channel.max.clone_from(&channel.mean);
+                    channel.spread = false;
+                }
+            }
+        }
+        if columns.voltage_v.is_empty() {
+            worse.marks.clear();
+        }
+        worse
+    }
+}
+
+fn kept(recording: &Recording, keep: &[bool]) -> Recording {
+    let mut worse = recording.clone();
+    let columns = &mut worse.columns;
+    pick(&mut columns.end_ms, keep);
+    pick(&mut columns.span_ms, keep);
+    for channel in columns
+        .voltage_v
+        .iter_mut()
+        .chain(&mut columns.current_a)
+        .chain(&mut columns.pressure_bar)
+        .chain(&mut columns.loop_ma)
+    {
+        pick(&mut channel.mean, keep);
+        pick(&mut channel.min, keep);
+        pick(&mut channel.max, keep);
+    }
+    for values in columns
+        .power_w
+        .iter_mut()
+        .chain(&mut columns.frequency_hz)
+        .chain(&mut columns.transducer_supply_v)
+    {
+        pick(values, keep);
+    }
+    worse.marks.clear();
+    worse
+}
+
+fn pick<T>(values: &mut Vec<T>, keep: &[bool]) {
+    let mut place = keep.iter();
+    values.retain(|_| place.next().copied().unwrap_or(false));
+}
+
+/// Momentary values at even steps, as a plain logger takes them: the mean of the row in which the
+/// moment lies, no extremes, no marks.
+fn thinned(recording: &Recording, step_ms: i64) -> Recording {
+    let old = &recording.columns;
+    let mut worse = recording.clone();
+    worse.marks.clear();
+    worse.captures.clear();
+    let Some((first, last)) = old.end_ms.first().zip(old.end_ms.last()) else { return worse };
+    let mut rows = Vec::new();
+    let mut moments = Vec::new();
+    let mut row = 0;
+    let mut at = first - first.rem_euclid(step_ms);
+    while at <= *last {
+        while row < old.len() && old.end_ms[row] < at {
+            row += 1;
+        }
+        if row < old.len() && old.start_ms(row) <= at {
+            rows.push(row);
+            moments.push(at);
+        }
+        at += step_ms;
+    }
+    let columns = &mut worse.columns;
+    columns.span_ms = vec![step_ms as u32; rows.len()];
+    columns.end_ms = moments;
+    let take = |values: &[f32]| rows.iter().map(|row| values[*row]).collect::<Vec<f32>>();
+    let channel = |channel: &Channel| Channel {
+        mean: take(&channel.mean),
+        min: take(&channel.mean),
+        max: take(&channel.mean),
+        spread: false,
+    };
+    columns.voltage_v = old.voltage_v.iter().map(channel).collect();
+    columns.current_a = old.current_a.iter().map(channel).collect();
+    columns.pressure_bar = old.pressure_bar.as_ref().map(channel);
+    columns.loop_ma = old.loop_ma.as_ref().map(channel);
+    columns.power_w = old.power_w.as_deref().map(take);
+    columns.frequency_hz = old.frequency_hz.as_deref().map(take);
+    columns.transducer_supply_v = old.transducer_supply_v.as_deref().map(take);
+    worse
+}
