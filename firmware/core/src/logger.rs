@@ -75,6 +75,7 @@ pub struct Logger<F: NorFlash> {
     /// The recorder's clock when records were made durable last.
     committed_ms: i64,
     commit_due: bool,
+    clock_was_set: bool,
     stream: Option<Stream>,
     decoder: Decoder,
 }
@@ -111,6 +112,7 @@ impl<F: NorFlash> Logger<F> {
             closed_up_to,
             committed_ms: start.clock_ms,
             commit_due: false,
+            clock_was_set: false,
             stream: None,
             decoder: Decoder::new(),
         };
@@ -161,6 +163,17 @@ impl<F: NorFlash> Logger<F> {
     /// The clock, ms since 1970.
     pub fn clock_ms(&self) -> i64 {
         self.recorder.clock_ms()
+    }
+
+    /// True when the host has set the clock since this was asked last: the board's own clock is to
+    /// follow.
+    pub fn take_clock_set(&mut self) -> bool {
+        core::mem::take(&mut self.clock_was_set)
+    }
+
+    /// True when the logger has been armed.
+    pub fn armed(&self) -> bool {
+        self.armed
     }
 
     /// Settings in force.
@@ -331,6 +344,7 @@ impl<F: NorFlash> Logger<F> {
 
     async fn set_clock(&mut self, unix_ms: i64) -> ReplyBody {
         self.recorder.set_clock(unix_ms);
+        self.clock_was_set = true;
         self.identity.clock_good = true;
         self.store_what_fits().await;
         ReplyBody::Done

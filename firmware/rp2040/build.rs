@@ -1,0 +1,6 @@
+//! Puts the memory map where the linker looks for it.
+
+fn main() {
+    println!("cargo:rustc-link-search={}", std::env::var("CARGO_MANIFEST_DIR").unwrap());
+    println!("cargo:rerun-if-changed=memory.x");
+}

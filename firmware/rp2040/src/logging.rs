@@ -1,0 +1,151 @@
+//! The logger's own task: half waves, requests and the supply's warning, one after another; pages
+//! of a download go out in between, one at a time.
+
+use crate::clock_chip::Reading;
+use crate::lamps::Lamps;
+use crate::line::{FROM_HOST, Line, ROOM};
+use crate::metering::{CONFIG, HALF_WAVES, Heard, config_of};
+use embassy_futures::select::{Either4, select4};
+use embassy_rp::gpio::{Input, Output};
+use embassy_rp::watchdog::Watchdog;
+use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use embassy_sync::signal::Signal;
+use embassy_time::{Duration, Instant, Timer};
+use embedded_storage_async::nor_flash::NorFlash;
+use pumpwitness_core::logger::{Logger, Start};
+use pumpwitness_core::recorder::Slow;
+use pumpwitness_protocol::record::{BootReason, Mark};
+
+/// Firmware version, major · minor · patch.
+const FIRMWARE: [u8; 3] = [0, 1, 0];
+/// Longer than the longest thing done between two half waves (closing a sector with an erasure),
+/// shorter than the watchdog can count.
+const BITE: Duration = Duration::from_secs(5);
+/// Half waves between two slow readings: about a second.
+const SLOW_EVERY: u32 = 100;
+/// Where the supply monitor of the board trips. It is all the board knows of its supply: the four
+/// inputs of the converter are taken. A health mark tells 0 mV, not measured.
+const FAILING_MV: u16 = 4_200;
+
+/// The clock was set by the host: to this time, at this moment.
+pub static CLOCK_SET: Signal<CriticalSectionRawMutex, (i64, Instant)> = Signal::new();
+
+/// Pins and engines of the logger's task.
+pub struct Board {
+    /// Bites when nothing is logged any more.
+    pub watchdog: Watchdog,
+    /// Low while the supply fails.
+    pub supply_good: Input<'static>,
+    /// Watched lamps.
+    pub lamps: Lamps,
+    /// Status.
+    pub led: Output<'static>,
+}
+
+/// Why the logger starts and what it is.
+pub struct Birth {
+    /// Unique number.
+    pub device: [u8; 8],
+    /// Why.
+    pub reason: BootReason,
+    /// Where the fault was, if one was the reason.
+    pub fault: Option<u32>,
+    /// Clock, and when it was read.
+    pub clock: (Reading, Instant),
+}
+
+/// Logs for ever; returns only when the flash cannot be mounted.
+pub async fn log<F: NorFlash>(flash: F, birth: Birth, board: &mut Board) {
+    board.watchdog.start(BITE);
+    // The recorder's clock begins where the first half wave begins.
+    let first = HALF_WAVES.receive().await;
+    let (reading, read) = birth.clock;
+    let since_read = first.ended.as_millis() as i64 - read.as_millis() as i64;
+    let start = Start {
+        device: birth.device,
+        firmware: FIRMWARE,
+        reason: birth.reason,
+        clock_ms: reading.unix_ms + since_read - i64::from(first.half.duration_us / 1000),
+        clock_good: reading.good,
+    };
+    let Ok(mut logger) = Logger::start(flash, start).await else { return };
+    if let Some(place) = birth.fault {
+        logger.mark(Mark::Fault { place });
+    }
+    CONFIG.signal(config_of(logger.settings()));
+    let mut task = Task { board, half_waves: 0, failing: false };
+    task.half_wave(&mut logger, first).await;
+    let mut streaming = false;
+    loop {
+        let mut bytes = [0; 64];
+        let room = Line::has_room();
+        let requests = async {
+            if room { FROM_HOST.read(&mut bytes).await } else { core::future::pending().await }
+        };
+        let failing = task.board.supply_good.wait_for_low();
+        match select4(HALF_WAVES.receive(), requests, ROOM.wait(), failing).await {
+            Either4::First(heard) => task.half_wave(&mut logger, heard).await,
+            Either4::Second(count) => {
+                streaming = true;
+                // A line that closes meanwhile is opened anew by the host.
+                let _ = logger.receive(&bytes[..count], &mut Line).await;
+                if logger.take_clock_set() {
+                    CLOCK_SET.signal((logger.clock_ms(), Instant::now()));
+                }
+                CONFIG.signal(config_of(logger.settings()));
+            }
+            Either4::Third(()) => {}
+            Either4::Fourth(()) => {
+                // What cannot be stored now never will be.
+                let _ = logger.power_failing(FAILING_MV).await;
+                // A mere dip: go on when it is over. Half waves wait in their queue.
+                while task.board.supply_good.is_low() && !HALF_WAVES.is_full() {
+                    Timer::after_millis(5).await;
+                }
+            }
+        }
+        while streaming && Line::has_room() && HALF_WAVES.is_empty() {
+            streaming = logger.send_next_page(&mut Line).await.unwrap_or(false);
+        }
+    }
+}
+
+struct Task<'a> {
+    board: &'a mut Board,
+    half_waves: u32,
+    /// The memory takes nothing.
+    failing: bool,
+}
+
+impl Task<'_> {
+    async fn half_wave<F: NorFlash>(&mut self, logger: &mut Logger<F>, heard: Heard) {
+        self.board.watchdog.feed(BITE);
+        logger.lamps(self.board.lamps.read());
+        if heard.frames_lost > 0 {
+            logger.frames_lost(heard.frames_lost);
+        }
+        self.half_waves = self.half_waves.wrapping_add(1);
+        if self.half_waves.is_multiple_of(SLOW_EVERY) {
+            logger.slow(Slow {
+                board_dc: heard.board_dc,
+                supply_mv: 0,
+                transducer_supply_mv: heard.transducer_supply_mv,
+            });
+        }
+        if logger.half_wave(&heard.half) {
+            self.failing = logger.store().await.is_err();
+        }
+        let lit = lit(self.half_waves, logger.armed(), self.failing);
+        self.board.led.set_level(lit.into());
+    }
+}
+
+/// Status by half waves: a wink every two seconds when armed, even blinking when not yet armed,
+/// hasty blinking when the memory takes nothing.
+fn lit(half_waves: u32, armed: bool, failing: bool) -> bool {
+    match (failing, armed) {
+        (true, _) => half_waves % 20 < 10,
+        (false, true) => half_waves % 200 < 10,
+        (false, false) => half_waves % 100 < 50,
+    }
+}

@@ -1,0 +1,138 @@
+//! The board: pins, engines and tasks of the logger on an RP2040. Wiring only; what is measured and
+//! kept is decided in `firmware/core`.
+//!
+//! Two executors share the one core in use: [`metering`] interrupts, all else ([`logging`],
+//! [`line`], the clock) takes turns in what time is left.
+#![no_std]
+#![no_main]
+
+mod clock_chip;
+mod converter;
+mod faults;
+mod interrupts;
+mod lamps;
+mod line;
+mod logging;
+mod metering;
+mod spi_nor_25;
+
+use clock_chip::ClockChip;
+use converter::{Converter, Parts};
+#[cfg(feature = "defmt")]
+use defmt_rtt as _;
+use embassy_executor::Spawner;
+use embassy_rp::gpio::{Input, Level, Output, Pull};
+use embassy_rp::i2c::{self, I2c};
+use embassy_rp::peripherals::I2C0;
+use embassy_rp::spi::{self, Spi};
+use embassy_rp::usb::Driver;
+use embassy_rp::watchdog::{ResetReason, Watchdog};
+use embassy_time::{Delay, Instant, Timer};
+use embedded_hal_bus::spi::ExclusiveDevice;
+use interrupts::Irqs;
+use lamps::Lamps;
+use logging::{Birth, Board, CLOCK_SET};
+use pumpwitness_protocol::record::BootReason;
+use pumpwitness_protocol::settings::Settings;
+use spi_nor_25::SpiNor;
+use static_cell::StaticCell;
+
+/// Clock of the flash's bus, Hz: below the 33 MHz that the slowest of the family read at.
+const FLASH_HZ: u32 = 20_000_000;
+
+type Clock = ClockChip<I2c<'static, I2C0, i2c::Async>>;
+
+#[embassy_executor::main]
+async fn main(spawner: Spawner) {
+    let p = embassy_rp::init(embassy_rp::config::Config::default());
+    let fault = faults::take();
+    let watchdog = Watchdog::new(p.WATCHDOG);
+    let reason = match (fault, watchdog.reset_reason()) {
+        (Some(_), _) => BootReason::Fault,
+        (None, Some(ResetReason::TimedOut)) => BootReason::Watchdog,
+        (None, Some(ResetReason::Forced)) => BootReason::Request,
+        (None, None) => BootReason::PowerOn,
+    };
+    let mut led = Output::new(p.PIN_25, Level::High);
+
+    let mut config = spi::Config::default();
+    config.frequency = FLASH_HZ;
+    let bus =
+        Spi::new(p.SPI0, p.PIN_18, p.PIN_19, p.PIN_16, p.DMA_CH0, p.DMA_CH1, Irqs, config);
+    let select = Output::new(p.PIN_17, Level::High);
+    let Ok(spi) = ExclusiveDevice::new(bus, select, Delay);
+    let mut flash = SpiNor::new(spi);
+    let device = loop {
+        if let Ok(device) = flash.identify().await {
+            break device;
+        }
+        // No memory: blink in haste and look again.
+        led.toggle();
+        Timer::after_millis(100).await;
+    };
+
+    static SERIAL: StaticCell<[u8; 16]> = StaticCell::new();
+    let driver = Driver::new(p.USB, Irqs);
+    spawner.spawn(line::run(driver, hexadecimal(&device, SERIAL.init([0; 16]))).unwrap());
+
+    let mut clock = ClockChip::new(I2c::new_async(
+        p.I2C0,
+        p.PIN_21,
+        p.PIN_20,
+        Irqs,
+        i2c::Config::default(),
+    ));
+    let reading = clock.read().await;
+    let read = Instant::now();
+    spawner.spawn(keep_clock(clock).unwrap());
+
+    let converter = Converter::start(Parts {
+        adc: p.ADC,
+        voltage: p.PIN_26,
+        current: p.PIN_27,
+        signal: p.PIN_28,
+        transducer_supply: p.PIN_29,
+        temperature: p.ADC_TEMP_SENSOR,
+        data: p.DMA_CH2,
+        again: p.DMA_CH3,
+    });
+    let config = metering::config_of(&Settings::default());
+    interrupts::metering().spawn(metering::meter(converter, config).unwrap());
+
+    let mut board = Board {
+        watchdog,
+        supply_good: Input::new(p.PIN_22, Pull::Up),
+        lamps: Lamps([
+            Input::new(p.PIN_2, Pull::Up),
+            Input::new(p.PIN_3, Pull::Up),
+            Input::new(p.PIN_4, Pull::Up),
+            Input::new(p.PIN_5, Pull::Up),
+            Input::new(p.PIN_6, Pull::Up),
+            Input::new(p.PIN_7, Pull::Up),
+            Input::new(p.PIN_8, Pull::Up),
+            Input::new(p.PIN_9, Pull::Up),
+        ]),
+        led,
+    };
+    let birth = Birth { device, reason, fault, clock: (reading, read) };
+    logging::log(flash, birth, &mut board).await;
+}
+
+/// Follows the host's clock.
+#[embassy_executor::task]
+async fn keep_clock(mut clock: Clock) {
+    loop {
+        let (unix_ms, at) = CLOCK_SET.wait().await;
+        // A clock that does not answer is told as not good at the next boot.
+        clock.set(unix_ms + at.elapsed().as_millis() as i64).await;
+    }
+}
+
+/// Writes `number` into `text` in hexadecimal.
+fn hexadecimal(number: &[u8; 8], text: &'static mut [u8; 16]) -> &'static str {
+    for (pair, byte) in text.chunks_exact_mut(2).zip(number) {
+        pair[0] = b"0123456789abcdef"[usize::from(byte >> 4)];
+        pair[1] = b"0123456789abcdef"[usize::from(byte & 15)];
+    }
+    core::str::from_utf8(text).unwrap_or_default()
+}
