@@ -61,7 +61,7 @@ pub fn percent(share: f64) -> String {
     let text = if value.abs() >= 99.95 || value.abs() < 9.95 {
         significant((value * 100.0).round() / 100.0, 3)
     } else {
-        fixed(value, if (99.5..99.95).contains(&value.abs()) { 1 } else { 0 })
+        fixed(value, usize::from((99.5..99.95).contains(&value.abs())))
     };
     // 99.97 % of the time is not all of it.
     let text = if value < 100.0 && text == "100" { "99.99".to_owned() } else { text };

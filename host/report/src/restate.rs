@@ -3,6 +3,7 @@
 //! are kept on one line.
 
 use crate::units::{Quantity, Reader};
+use std::fmt::Write;
 
 /// Units that sentences use, the longer before its own beginning.
 const UNITS: &[(&str, Quantity)] = &[
@@ -46,7 +47,8 @@ pub fn restate(sentence: &str, reader: Reader) -> String {
         }
         let end = at + character.len_utf8() + unit.len();
         out.push_str(&sentence[done.min(end)..end]);
-        out.push_str(&format!(" ({restated}\u{a0}{symbol})"));
+        // Writing to a string does not fail.
+        let _ = write!(out, " ({restated}\u{a0}{symbol})");
         done = end;
     }
     out.push_str(&sentence[done..]);
@@ -55,11 +57,11 @@ pub fn restate(sentence: &str, reader: Reader) -> String {
 
 /// Whether `rest` begins with a unit that a number must not be parted from.
 fn glued(rest: &str) -> bool {
-    let word: &str = rest.split([' ', ',', '.', ';', ':', ')']).next().unwrap_or("");
     const KEPT: &[&str] = &[
         "s", "ms", "min", "h", "d", "V", "A", "mA", "W", "kW", "kWh", "Hz", "Ω", "%", "bar",
         "bar/min", "L", "L/min", "°C",
     ];
+    let word: &str = rest.split([' ', ',', '.', ';', ':', ')']).next().unwrap_or("");
     KEPT.contains(&word)
 }
 

@@ -221,9 +221,12 @@ impl Reader {
     pub fn number(self, quantity: Quantity, value: f64) -> String {
         let shown = self.convert(quantity, value);
         match quantity {
-            Quantity::Volt | Quantity::LitrePerMinute | Quantity::Celsius => fixed(shown, 1),
             Quantity::Ampere | Quantity::Milliampere if shown.abs() < 9.995 => fixed(shown, 2),
-            Quantity::Ampere | Quantity::Milliampere => fixed(shown, 1),
+            Quantity::Ampere
+            | Quantity::Milliampere
+            | Quantity::Volt
+            | Quantity::LitrePerMinute
+            | Quantity::Celsius => fixed(shown, 1),
             Quantity::Watt => fixed(shown, 0),
             Quantity::Hertz => fixed(shown, 2),
             Quantity::Bar => match self.0.pressure {
@@ -231,17 +234,18 @@ impl Reader {
                 PressureUnit::Kilopascal => fixed(shown, 0),
                 PressureUnit::Psi => fixed(shown, 1),
             },
-            Quantity::Litre => fixed(shown, if shown.abs() < 99.95 { 1 } else { 0 }),
-            Quantity::PerHour | Quantity::PerDay => significant(shown, 3),
+            Quantity::Litre => fixed(shown, usize::from(shown.abs() < 99.95)),
             Quantity::Seconds => duration(shown),
             Quantity::Minutes => duration(shown * 60.0),
             Quantity::Hours => duration(shown * 3600.0),
             Quantity::Milliseconds => duration(shown / 1000.0),
             Quantity::Share => percent(value).trim_end_matches(['%', NBSP]).to_owned(),
-            Quantity::Percent => significant(shown, 3),
-            Quantity::Ohm | Quantity::KilowattHour | Quantity::BarPerMinute => {
-                significant(shown, 3)
-            }
+            Quantity::PerHour
+            | Quantity::PerDay
+            | Quantity::Percent
+            | Quantity::Ohm
+            | Quantity::KilowattHour
+            | Quantity::BarPerMinute => significant(shown, 3),
             Quantity::Number => {
                 if shown.fract() == 0.0 {
                     fixed(shown, 0)

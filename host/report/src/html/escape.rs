@@ -1,5 +1,7 @@
 //! Every string that reaches the page goes through here.
 
+use std::fmt::Write;
+
 /// Appends `text` to `out` so that it is read as text, in content and in quoted attributes alike.
 /// Control characters become a replacement mark, and characters that turn the writing direction,
 /// which could make a name read differently from what it is, are shown by their code.
@@ -13,7 +15,8 @@ pub fn push(out: &mut String, text: &str) {
             '\'' => out.push_str("&#39;"),
             '\n' | '\t' => out.push(character),
             '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}' => {
-                out.push_str(&format!("[U+{:04X}]", u32::from(character)));
+                // Writing to a string does not fail.
+                let _ = write!(out, "[U+{:04X}]", u32::from(character));
             }
             _ if character.is_control() || matches!(character, '\u{fffe}' | '\u{ffff}') => {
                 out.push('\u{fffd}');

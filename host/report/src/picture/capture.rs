@@ -71,6 +71,9 @@ pub fn overlapping(blocks: &[CaptureBlock], from_ms: i64, to_ms: i64) -> Vec<Cap
     captures
 }
 
+/// Quantity, title, class and value of one pane.
+type PaneOf = (Quantity, &'static str, &'static str, fn(&Point) -> f64);
+
 /// Draws a capture; `voltage_lines` are the levels of the voltage pane.
 pub fn draw(
     view: &View<'_>,
@@ -82,7 +85,7 @@ pub fn draw(
     let (from_ms, to_ms) = capture.extent();
     let span = Span { from_ms, to_ms, left: size.left(), right: size.right_beside_labels() };
     let mut canvas = Canvas::default();
-    let panes: [(Quantity, &'static str, &'static str, fn(&Point) -> f64); 3] = [
+    let panes: [PaneOf; 3] = [
         (Quantity::Volt, words::VOLTAGE, "voltage", |point| point.voltage_v),
         (Quantity::Ampere, words::CURRENT, "current", |point| point.current_a),
         (Quantity::Watt, words::POWER, "power", |point| point.power_w),
@@ -113,7 +116,7 @@ pub fn draw(
         let at = |point: &Point| (x(&span, point.ms), scale.y(value(point)));
         let mut line = Path::default();
         line.polyline(capture.points.iter().map(at), true);
-        canvas.path(&format!("mean {class}"), line);
+        canvas.path(&format!("mean {class}"), &line);
         let room = (span.right - span.left) / capture.points.len() as f64;
         if room > 2.4 {
             for point in &capture.points {
@@ -123,7 +126,7 @@ pub fn draw(
         }
         top = bottom + 22.0;
     }
-    time_axis(&mut canvas, view, &span, bottom_of_all, size);
+    time_axis(&mut canvas, view, &span, bottom_of_all);
     canvas.finish(size.width(), (bottom_of_all + 36.0) as u32)
 }
 

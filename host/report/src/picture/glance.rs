@@ -59,7 +59,7 @@ pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
             path.close();
         }
     }
-    canvas.path("run", path);
+    canvas.path("run", &path);
     y += 14.0;
 
     let lanes = [

@@ -55,7 +55,7 @@ impl Size {
     }
 
     /// Least distance of time labels of `characters`.
-    fn apart(self, characters: usize) -> f64 {
+    fn apart(characters: usize) -> f64 {
         characters as f64 * 6.2 + 18.0
     }
 }

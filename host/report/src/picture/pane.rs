@@ -131,8 +131,8 @@ pub fn traces(canvas: &mut Canvas, drawn: &Drawn, scale: &Scale, span: &Span, ga
                 mean.to(x(piece[0].0) + 1.0, scale.y(f64::from(piece[0].1.mean)));
             }
         }
-        canvas.path(&format!("band {class}"), band);
-        canvas.path(&format!("mean {class}"), mean);
+        canvas.path(&format!("band {class}"), &band);
+        canvas.path(&format!("mean {class}"), &mean);
     }
 }
 
@@ -239,7 +239,7 @@ pub fn peaks(
             path.to(x, scale.top);
             path.to(x + 4.0, scale.top + 6.0);
             path.close();
-            canvas.path("clip", path);
+            canvas.path("clip", &path);
             let words =
                 format!("{}\u{a0}{symbol}", fixed(f64::from(peak), usize::from(peak < 100.0)));
             let length = words.chars().count() as f64 * 6.0;

@@ -55,7 +55,7 @@ pub fn draw(canvas: &mut Canvas, reason: StopReason, x: f64, y: f64, half: f64) 
             path.to(x, y + reach);
             path.to(x - reach, y);
             path.close();
-            canvas.path("sign-full", path);
+            canvas.path("sign-full", &path);
             "sign-light"
         }
     };

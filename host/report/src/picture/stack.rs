@@ -88,7 +88,7 @@ pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Svg {
     for moment in stack.moments.iter().filter(|moment| moment.flagged) {
         edges(&mut canvas, moment, &span, bottom);
     }
-    time_axis(&mut canvas, view, &span, bottom, size);
+    time_axis(&mut canvas, view, &span, bottom);
     canvas.finish(size.width(), (bottom + 36.0) as u32)
 }
 
@@ -192,11 +192,11 @@ fn runs(canvas: &mut Canvas, view: &View<'_>, span: &Span, size: Size) {
 }
 
 /// Ticks and labels under the lowest pane, and the date and offset once.
-pub fn time_axis(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64, size: Size) {
+pub fn time_axis(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64) {
     let from = from_ms(span.from_ms);
     let fine = if span.to_ms - span.from_ms < 3000 { Fine::Tenth } else { Fine::Second };
     let fine = if span.to_ms - span.from_ms > 600_000 { Fine::Minute } else { fine };
-    let apart = size.apart(view.times.bare_time(from, fine).chars().count());
+    let apart = Size::apart(view.times.bare_time(from, fine).chars().count());
     for (ms, label) in span.ticks(&view.times, apart) {
         let x = span.x(ms);
         canvas.line("tick", (x, bottom), (x, bottom + 4.0));

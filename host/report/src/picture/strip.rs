@@ -39,7 +39,7 @@ pub fn draw(
         path.close();
         reached = right;
     }
-    canvas.path("run", path);
+    canvas.path("run", &path);
     if let Some((from, to)) = shown {
         let (left, right) = (span.x(from), span.x(to));
         let (left, right) = (left.min(right - 3.0).max(span.left), right.max(left + 3.0));
@@ -54,6 +54,6 @@ pub fn draw(
         };
         canvas.text("quiet", x, 10.0, anchor, words::SHOWN_BELOW);
     }
-    time_axis(&mut canvas, view, &span, bottom, size);
+    time_axis(&mut canvas, view, &span, bottom);
     canvas.finish(size.width(), (bottom + 36.0) as u32)
 }

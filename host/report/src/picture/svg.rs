@@ -73,7 +73,7 @@ impl Canvas {
     }
 
     /// A path made by [`Path`]; nothing where it is empty.
-    pub fn path(&mut self, class: &str, path: Path) {
+    pub fn path(&mut self, class: &str, path: &Path) {
         if !path.data.is_empty() {
             let _ = write!(self.body, r#"<path class="{class}" d="{}"/>"#, path.data);
         }
@@ -123,7 +123,7 @@ impl Canvas {
             path.to(x + x2, y + y2);
             along += STEP;
         }
-        self.path(class, path);
+        self.path(class, &path);
     }
 }
 

@@ -541,8 +541,8 @@ pub fn mark(mark: &Mark) -> String {
             format!("{channel} {state}")
         }
         Mark::Settings { digest } => {
-            let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-            format!("Settings put in force, SHA-256 begins {hex}")
+            let digest = u64::from_be_bytes(*digest);
+            format!("Settings put in force, SHA-256 begins {digest:016x}")
         }
         Mark::Armed => "Armed: recording counts from here".to_owned(),
         Mark::Snapshot => "Download taken".to_owned(),
