@@ -68,6 +68,7 @@ pub struct Logger<F: NorFlash> {
     journal: Journal<F>,
     settings: Settings,
     identity: Identity,
+    reason: BootReason,
     armed: bool,
     slot_number: u32,
     /// Newest sector that nothing is written to any more.
@@ -80,12 +81,28 @@ pub struct Logger<F: NorFlash> {
     decoder: Decoder,
 }
 
-impl<F: NorFlash> Logger<F> {
-    /// Mounts the journal in `flash` and starts recording with the settings kept there. Fails when
-    /// the flash cannot be read or has a geometry the journal cannot use.
-    pub async fn start(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
+/// A mounted journal and what was kept in it: a logger in the making. A board with little stack
+/// makes the logger of it in the place where it is to stay.
+pub struct Mounted<F: NorFlash> {
+    journal: Journal<F>,
+    kept: Option<Slot>,
+    start: Start,
+}
+
+impl<F: NorFlash> Mounted<F> {
+    /// Mounts the journal in `flash` and reads the settings kept there. Fails when the flash cannot
+    /// be read or has a geometry the journal cannot use.
+    pub async fn mount(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
         let mut journal = Journal::mount(flash, start.device).await?;
-        let (settings, site_text, armed, slot_number) = match journal.load_slot().await? {
+        let kept = journal.load_slot().await?;
+        Ok(Self { journal, kept, start })
+    }
+
+    /// The logger; [`Logger::begin`] is to follow.
+    #[inline(never)]
+    pub fn into_logger(self) -> Logger<F> {
+        let Self { mut journal, kept, start } = self;
+        let (settings, site_text, armed, slot_number) = match kept {
             Some(slot) => (slot.settings, slot.site_text, slot.armed, slot.number),
             None => (Settings::default(), Vec::new(), false, 0),
         };
@@ -101,12 +118,13 @@ impl<F: NorFlash> Logger<F> {
             clock_ms: start.clock_ms,
             clock_good: start.clock_good,
         };
-        let mut logger = Self {
+        Logger {
             recorder: Recorder::new(&settings, start.clock_ms),
             service: Service::new(site_text),
             journal,
             settings,
             identity,
+            reason: start.reason,
             armed,
             slot_number,
             closed_up_to,
@@ -115,19 +133,32 @@ impl<F: NorFlash> Logger<F> {
             clock_was_set: false,
             stream: None,
             decoder: Decoder::new(),
-        };
-        let (boot, firmware, reason) = (logger.identity.boot, start.firmware, start.reason);
-        logger.recorder.mark(Mark::Boot { boot, reason, firmware });
-        logger.recorder.mark(Mark::Settings { digest: digest(&logger.settings) });
-        let damaged = before.pages_damaged;
+        }
+    }
+}
+
+impl<F: NorFlash> Logger<F> {
+    /// Mounts the journal in `flash` and starts recording with the settings kept there. Fails when
+    /// the flash cannot be read or has a geometry the journal cannot use.
+    pub async fn start(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
+        let mut logger = Mounted::mount(flash, start).await?.into_logger();
+        logger.begin().await;
+        Ok(logger)
+    }
+
+    /// Records the start: the first thing to do with a logger made by [`Mounted::into_logger`].
+    pub async fn begin(&mut self) {
+        let Identity { boot, firmware, .. } = self.identity;
+        self.recorder.mark(Mark::Boot { boot, reason: self.reason, firmware });
+        self.recorder.mark(Mark::Settings { digest: digest(&self.settings) });
+        let damaged = self.journal.status().pages_damaged;
         if damaged > 0 {
             let pages = u16::try_from(damaged).unwrap_or(u16::MAX);
-            logger.recorder.mark(Mark::PagesDamaged { pages });
+            self.recorder.mark(Mark::PagesDamaged { pages });
         }
         log_info!("mounted, boot {}, {} damaged pages", boot, damaged);
         // A full memory is no reason not to start: it can still be read.
-        logger.store_what_fits().await;
-        Ok(logger)
+        self.store_what_fits().await;
     }
 
     /// Takes a half wave; true when [`Self::store`] has something to do.

@@ -106,7 +106,7 @@ impl Converter {
         pac::ADC.cs().modify(|w| w.set_start_many(false));
         while !pac::ADC.cs().read().ready() {}
         pac::DMA.chan_abort().modify(|w| w.set_chan_abort(1 << DATA | 1 << AGAIN));
-        while pac::DMA.chan_abort().read().chan_abort() != 0 {}
+        while pac::DMA.ch(DATA).ctrl_trig().read().busy() {}
         while !pac::ADC.fcs().read().empty() {
             pac::ADC.fifo().read();
         }

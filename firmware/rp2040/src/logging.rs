@@ -5,16 +5,20 @@ use crate::clock_chip::Reading;
 use crate::lamps::Lamps;
 use crate::line::{FROM_HOST, Line, ROOM};
 use crate::metering::{CONFIG, HALF_WAVES, Heard, config_of};
+use crate::spi_nor_25::SpiNor;
 use embassy_futures::select::{Either4, select4};
 use embassy_rp::gpio::{Input, Output};
+use embassy_rp::peripherals::SPI0;
+use embassy_rp::spi::{Async, Spi};
 use embassy_rp::watchdog::Watchdog;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
-use embassy_time::{Duration, Instant, Timer};
-use embedded_storage_async::nor_flash::NorFlash;
-use pumpwitness_core::logger::{Logger, Start};
+use embassy_time::{Delay, Duration, Instant, Timer};
+use embedded_hal_bus::spi::ExclusiveDevice;
+use pumpwitness_core::logger::{Logger, Mounted, Start};
 use pumpwitness_core::recorder::Slow;
 use pumpwitness_protocol::record::{BootReason, Mark};
+use static_cell::StaticCell;
 
 /// Firmware version, major · minor · patch.
 const FIRMWARE: [u8; 3] = [0, 1, 0];
@@ -54,8 +58,11 @@ pub struct Birth {
     pub clock: (Reading, Instant),
 }
 
+/// The flash of the board.
+pub type Flash = SpiNor<ExclusiveDevice<Spi<'static, SPI0, Async>, Output<'static>, Delay>>;
+
 /// Logs for ever; returns only when the flash cannot be mounted.
-pub async fn log<F: NorFlash>(flash: F, birth: Birth, board: &mut Board) {
+pub async fn log(flash: Flash, birth: Birth, board: &mut Board) {
     board.watchdog.start(BITE);
     // The recorder's clock begins where the first half wave begins.
     let first = HALF_WAVES.receive().await;
@@ -68,13 +75,15 @@ pub async fn log<F: NorFlash>(flash: F, birth: Birth, board: &mut Board) {
         clock_ms: reading.unix_ms + since_read - i64::from(first.half.duration_us / 1000),
         clock_good: reading.good,
     };
-    let Ok(mut logger) = Logger::start(flash, start).await else { return };
+    let Ok(mounted) = Mounted::mount(flash, start).await else { return };
+    let logger = settle(mounted);
+    logger.begin().await;
     if let Some(place) = birth.fault {
         logger.mark(Mark::Fault { place });
     }
     CONFIG.signal(config_of(logger.settings()));
     let mut task = Task { board, half_waves: 0, failing: false };
-    task.half_wave(&mut logger, first).await;
+    task.half_wave(logger, first).await;
     let mut streaming = false;
     loop {
         let mut bytes = [0; 64];
@@ -84,7 +93,7 @@ pub async fn log<F: NorFlash>(flash: F, birth: Birth, board: &mut Board) {
         };
         let failing = task.board.supply_good.wait_for_low();
         match select4(HALF_WAVES.receive(), requests, ROOM.wait(), failing).await {
-            Either4::First(heard) => task.half_wave(&mut logger, heard).await,
+            Either4::First(heard) => task.half_wave(logger, heard).await,
             Either4::Second(count) => {
                 streaming = true;
                 // A line that closes meanwhile is opened anew by the host.
@@ -95,6 +104,7 @@ pub async fn log<F: NorFlash>(flash: F, birth: Birth, board: &mut Board) {
                 CONFIG.signal(config_of(logger.settings()));
             }
             Either4::Third(()) => {}
+            Either4::Fourth(()) if !task.board.supply_good.is_low() => {} // a mere spike
             Either4::Fourth(()) => {
                 // What cannot be stored now never will be.
                 let _ = logger.power_failing(FAILING_MV).await;
@@ -110,6 +120,13 @@ pub async fn log<F: NorFlash>(flash: F, birth: Birth, board: &mut Board) {
     }
 }
 
+/// Makes the logger where it stays: it is too large to be handed about on the stack.
+#[inline(never)]
+fn settle(mounted: Mounted<Flash>) -> &'static mut Logger<Flash> {
+    static LOGGER: StaticCell<Logger<Flash>> = StaticCell::new();
+    LOGGER.uninit().write(mounted.into_logger())
+}
+
 struct Task<'a> {
     board: &'a mut Board,
     half_waves: u32,
@@ -118,7 +135,7 @@ struct Task<'a> {
 }
 
 impl Task<'_> {
-    async fn half_wave<F: NorFlash>(&mut self, logger: &mut Logger<F>, heard: Heard) {
+    async fn half_wave(&mut self, logger: &mut Logger<Flash>, heard: Heard) {
         self.board.watchdog.feed(BITE);
         logger.lamps(self.board.lamps.read());
         if heard.frames_lost > 0 {

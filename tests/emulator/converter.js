@@ -1,0 +1,132 @@
+// Feeds the converter with the waves of a scenario. The emulator's own round robin reads channel 0
+// only, so conversions are driven from here: one at each of the converter's own paced moments.
+
+// What a count of the 16-bit frame is worth at the terminals (firmware/core/src/calibration.rs); the
+// converter has 12 bits.
+const VOLT = 1e9 / 15_258_789 / 16;
+const AMPERE = 1e9 / 3_051_758 / 16;
+const MILLIAMPERE = 1e6 / 381 / 16;
+const SUPPLY_VOLT = 1e9 / 610_352 / 16;
+// 0.706 V at 27 °C, −1.721 mV a degree, of 3.3 V.
+const TEMPERATURE = ((0.706 - 0.001721 * (24 - 27)) / 3.3) * 4096;
+
+const clamp = (count) => (count < 0 ? 0 : count > 4095 ? 4095 : Math.round(count));
+
+export class Converter {
+  constructor(mcu, plant) {
+    const { adc, clock } = mcu;
+    this.conversions = 0;
+    let channel = 0;
+    let noise = 1;
+    adc.startADCRead = () => {
+      adc.busy = true;
+      channel = (adc.cs >> 12) & 7;
+      alarm.schedule(2000);
+    };
+    const read = () => {
+      noise = (Math.imul(noise, 1_664_525) + 1_013_904_223) >>> 0;
+      const dither = noise / 2 ** 32 - 0.5;
+      const s = clock.nanos / 1e9;
+      switch (channel) {
+        case 0: return clamp(2048 + plant.voltage(s) * VOLT + dither);
+        case 1: return clamp(2048 + plant.current(s) * AMPERE + dither);
+        case 2: return clamp(plant.loopMa(s) * MILLIAMPERE + dither);
+        case 3: return clamp(24 * SUPPLY_VOLT + dither);
+        default: return clamp(TEMPERATURE + dither);
+      }
+    };
+    const data = mcu.dma.channels;
+    const alarm = clock.createAlarm(() => {
+      this.conversions++;
+      adc.busy = false;
+      const value = read();
+      adc.result = value;
+      if (adc.fcs & 1) {
+        if (adc.fifo.full) adc.fcs |= 1 << 11;
+        else {
+          adc.fifo.push(value);
+          adc.updateDMA();
+        }
+      }
+      const round = (adc.cs >> 16) & 31;
+      if (round) {
+        do channel = (channel + 1) % 5; while (!(round & (1 << channel)));
+        adc.cs = (adc.cs & ~(7 << 12)) | (channel << 12);
+      }
+      if (adc.cs & (1 << 3)) {
+        adc.busy = true;
+        alarm.schedule(Math.max(2000, adc.divider * (1000 / 48)));
+      }
+    });
+    void data;
+  }
+}
+
+// A pump on a supply, by a list of events; all times in s from `origin`.
+export class Plant {
+  constructor(scenario) {
+    this.scenario = scenario;
+    this.origin = Infinity;
+    const of = (kind) => scenario.events.filter((event) => event.kind === kind);
+    this.runs = of('run');
+    this.dips = [...of('dip'), ...of('interruption').map((e) => ({ ...e, volts: 0 }))];
+    this.open = of('loop-open');
+    this.lamps = of('lamp');
+    this.hz = scenario.supply_hz;
+    this.peak = scenario.supply_v * Math.SQRT2;
+  }
+
+  within(list, s) {
+    const at = s - this.origin;
+    for (const event of list) if (at >= event.from && at < event.to) return event;
+    return null;
+  }
+
+  voltage(s) {
+    const dip = this.within(this.dips, s);
+    const peak = dip ? dip.volts * Math.SQRT2 : this.peak;
+    return peak * Math.sin(2 * Math.PI * this.hz * s);
+  }
+
+  current(s) {
+    const run = this.within(this.runs, s);
+    if (!run) return 0;
+    const dip = this.within(this.dips, s);
+    const since = s - this.origin - run.from;
+    let amperes = this.scenario.running_a * (since < 0.3 ? 5 : 1);
+    if (dip) amperes *= dip.volts < 10 ? 0 : this.scenario.supply_v / dip.volts;
+    return amperes * Math.SQRT2 * Math.sin(2 * Math.PI * this.hz * s - 0.6);
+  }
+
+  // Pressure between cut-in and cut-out: up while it runs, down in between.
+  loopMa(s) {
+    if (this.within(this.open, s)) return 0;
+    const { cut_in_bar: low, cut_out_bar: high, span_bar: span } = this.scenario;
+    const at = s - this.origin;
+    let bar = high;
+    let from = 0;
+    for (const run of this.runs) {
+      if (at < run.from) {
+        bar = high - ((high - low) * (at - from)) / (run.from - from);
+        break;
+      }
+      if (at < run.to) {
+        bar = low + ((high - low) * (at - run.from)) / (run.to - run.from);
+        break;
+      }
+      from = run.to;
+    }
+    return 4 + (16 * Math.min(high, Math.max(low, bar))) / span;
+  }
+
+  lampsLit(s) {
+    const at = s - this.origin;
+    let lit = 0;
+    for (const lamp of this.lamps) {
+      if (at < lamp.from || at >= lamp.to) continue;
+      const on = !lamp.hz || ((at - lamp.from) * lamp.hz) % 1 < 0.5;
+      if (on) lit |= 1 << (lamp.input - 1);
+    }
+    return lit;
+  }
+}

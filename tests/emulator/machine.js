@@ -1,0 +1,195 @@
+// The exact shipping image on an emulated chip, with models of everything round it.
+//
+// Bytes of the USB serial port go over stdin and stdout; commands come as lines on descriptor 3,
+// what happens is told as JSON lines on descriptor 4.
+//
+// Usage: node machine.js IMAGE.uf2 FLASH_FILE SCENARIO.json [CLOCK_MS]
+
+import fs from 'node:fs';
+import { ConsoleLogger, LogLevel, Simulator, USBCDC } from 'rp2040js';
+import { ClockChip } from './clock_chip.js';
+import { Converter, Plant } from './converter.js';
+import { Flash } from './flash.js';
+
+const CYCLE_NS = 8; // 125 MHz
+const SWI_1 = 16 + 27; // exception number of the metering executor's interrupt
+const PINS = { select: 17, supplyGood: 22, led: 25, lamps: [2, 3, 4, 5, 6, 7, 8, 9] };
+
+const [imagePath, flashPath, scenarioPath, clockMs] = process.argv.slice(2);
+const scenario = JSON.parse(fs.readFileSync(scenarioPath, 'utf8'));
+const tell = (what) => fs.writeSync(4, `${JSON.stringify(what)}\n`);
+
+// Only for the clock and the chip in it: it is run from here.
+const { clock, rp2040: mcu } = new Simulator();
+mcu.logger = new ConsoleLogger(LogLevel.Error, false);
+const { core } = mcu;
+
+// The image lies in the chip's flash as the boot drive would put it there.
+const uf2 = fs.readFileSync(imagePath);
+for (let at = 0; at < uf2.length; at += 512) {
+  const address = uf2.readUInt32LE(at + 12);
+  const length = uf2.readUInt32LE(at + 16);
+  mcu.flash.set(uf2.subarray(at + 32, at + 32 + length), address - 0x1000_0000);
+}
+const word = (offset) => new DataView(mcu.flash.buffer, mcu.flash.byteOffset).getUint32(offset, true);
+core.VTOR = 0x1000_0100;
+core.SP = word(0x100);
+core.PC = word(0x104) & ~1;
+// Paint on the RAM shows afterwards how deep the stack went.
+const PAINT = 0xc5;
+const stackTop = core.SP - 0x2000_0000;
+mcu.sram.fill(PAINT, 0, stackTop);
+const stackDepth = () => {
+  // The stack's own lowest byte: above it no run of paint as long as this is left by chance.
+  let at = stackTop;
+  let run = 0;
+  while (at > 0 && run < 1024) run = mcu.sram[--at] === PAINT ? run + 1 : 0;
+  return stackTop - (at + run);
+};
+
+const flash = new Flash(flashPath, clock, [0x50, 0x57, 1, 2, 3, 4, 5, 6]);
+// A byte takes its time: completed at once, the sending DMA channel would outrun the receiving one.
+let reply = 0xff;
+const byteAlarm = clock.createAlarm(() => mcu.spi[0].completeTransmit(reply));
+mcu.spi[0].onTransmit = (byte) => {
+  reply = flash.transfer(byte);
+  byteAlarm.schedule(8e9 / mcu.spi[0].clockFrequency);
+};
+mcu.gpio[PINS.select].addListener((state) => flash.select(state === 0));
+
+const chip = new ClockChip(mcu.i2c[0], clock, clockMs === undefined ? null : Number(clockMs));
+chip.onSet = (unixMs) => tell({ event: 'clock-set', unixMs, atMs: clock.nanos / 1e6 });
+
+const plant = new Plant(scenario);
+const converter = new Converter(mcu, plant);
+// The emulator takes an input's level when it is set, not when the input is switched on: set anew
+// with the lamps.
+let supplyGood = true;
+const lampAlarm = clock.createAlarm(() => {
+  const lit = plant.lampsLit(clock.nanos / 1e9);
+  mcu.gpio[PINS.supplyGood].setInputValue(supplyGood);
+  PINS.lamps.forEach((pin, n) => mcu.gpio[pin].setInputValue(!(lit & (1 << n))));
+  lampAlarm.schedule(10_000_000);
+});
+lampAlarm.schedule(1_000_000);
+
+let over = false;
+const end = (event) => {
+  if (over) return;
+  over = true;
+  tell({ event, atMs: clock.nanos / 1e6 });
+};
+mcu.peripherals[0x40058].onWatchdogTrigger = () => end('watchdog');
+flash.onCut = (ns) => clock.createAlarm(() => {
+  flash.cut();
+  end('cut');
+}).schedule(ns);
+
+// USB: out packets are held back until there are bytes, as a host that has nothing to say does.
+const cdc = new USBCDC(mcu.usbCtrl);
+mcu.usbCtrl.writeDelayMicroseconds = 52; // 64 bytes at the 1.2 MB/s a full-speed bulk pipe carries
+let fromHost = Buffer.alloc(0);
+let wanted = 0;
+// The emulator takes a buffer from the device as soon as the device offers it; the chip only when a
+// packet has come. Device code that looks in between would find a packet of rubbish.
+const AVAILABLE = 1 << 10;
+const offer = (offered) => {
+  const at = 0x84 + cdc.outEndpoint * 8;
+  const control = mcu.usbDPRAMView.getUint32(at, true);
+  mcu.usbDPRAMView.setUint32(at, offered ? control | AVAILABLE : control & ~AVAILABLE, true);
+};
+const feed = () => {
+  if (!wanted || !fromHost.length) return;
+  const packet = fromHost.subarray(0, wanted);
+  fromHost = fromHost.subarray(packet.length);
+  wanted = 0;
+  offer(false);
+  mcu.usbCtrl.finishRead(cdc.outEndpoint, new Uint8Array(packet));
+};
+mcu.usbCtrl.onEndpointRead = (endpoint, size) => {
+  if (endpoint !== cdc.outEndpoint) return;
+  wanted = size;
+  offer(true);
+};
+let toHostBytes = 0;
+cdc.onDeviceConnected = () => tell({ event: 'enumerated', atMs: clock.nanos / 1e6 });
+cdc.onSerialData = (bytes) => {
+  toHostBytes += bytes.length;
+  if (bytes.length) process.stdout.write(Buffer.from(bytes));
+};
+process.stdin.on('data', (bytes) => {
+  fromHost = Buffer.concat([fromHost, bytes]);
+});
+process.stdin.on('end', () => process.exit(0));
+
+let stopAt = Infinity;
+let stopName = '';
+const cycles = { all: 0, busy: 0, metering: 0 };
+let conversionsThen = 0;
+const zero = () => {
+  cycles.all = cycles.busy = cycles.metering = 0;
+  conversionsThen = converter.conversions;
+};
+const commands = {
+  // Starts the scenario's time.
+  begin() {
+    plant.origin = clock.nanos / 1e9 + 0.1;
+    tell({ event: 'begun', originMs: plant.origin * 1000 });
+    zero();
+  },
+  // Tells when the scenario's second has come.
+  until(second) {
+    stopAt = (plant.origin + Number(second)) * 1e9;
+    stopName = second;
+  },
+  figures() {
+    const frames = (converter.conversions - conversionsThen) / 20;
+    tell({ event: 'figures', ...cycles, frames, flash: flash.counts, violations: flash.violations,
+      toHostBytes, stackBytes: stackDepth(), atMs: clock.nanos / 1e6 });
+  },
+  zero,
+  // Cuts the supply in the middle of the n-th program or erase from now.
+  cut(operations) {
+    flash.cutAfter = Number(operations);
+  },
+  supply(state) {
+    supplyGood = state === 'good';
+  },
+};
+let line = '';
+fs.createReadStream(null, { fd: 3 }).on('data', (bytes) => {
+  line += bytes;
+  const lines = line.split('\n');
+  line = lines.pop();
+  for (const command of lines) {
+    const [name, argument] = command.split(' ');
+    commands[name](argument);
+  }
+});
+
+let handled = 0;
+function slice() {
+  feed();
+  for (let n = 0; n < 300_000 && !over; n++) {
+    if (core.waiting) {
+      const ns = clock.nanosToNextAlarm;
+      clock.tick(ns);
+      cycles.all += ns / CYCLE_NS;
+    } else {
+      const metering = core.IPSR === SWI_1;
+      const spent = core.executeInstruction();
+      cycles.all += spent;
+      cycles.busy += spent;
+      if (metering) cycles.metering += spent;
+      clock.tick(spent * CYCLE_NS);
+    }
+    if (clock.nanos >= stopAt) {
+      stopAt = Infinity;
+      tell({ event: 'reached', second: stopName });
+    }
+    if ((++handled & 1023) === 0) feed();
+  }
+  if (over) process.exit(0);
+  setImmediate(slice);
+}
+slice();
