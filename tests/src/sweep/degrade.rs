@@ -1,6 +1,10 @@
 //! Records made worse, as other loggers, missing sensors and accidents leave them.
 
+use pumpwitness_protocol::record::Mark;
 use pumpwitness_recording::{Channel, Recording};
+
+/// The clock's step, ms.
+const CLOCK_STEP_MS: i64 = 1_800_000;
 
 /// A way of making a record worse.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,8 +80,15 @@ impl Harm {
             Self::ClockStep => {
                 // The second half was written by a clock half an hour ahead.
                 let middle = columns.end_ms.len() / 2;
+                let from_ms = columns.end_ms.get(middle).copied().unwrap_or(i64::MAX);
                 for end in &mut columns.end_ms[middle..] {
-                    *end += 1_800_000;
+                    *end += CLOCK_STEP_MS;
+                }
+                for mark in worse.marks.iter_mut().filter(|mark| mark.time_ms >= from_ms) {
+                    mark.time_ms += CLOCK_STEP_MS;
+                    if let Mark::Voltage { start_ms, .. } = &mut mark.mark {
+                        *start_ms += CLOCK_STEP_MS;
+                    }
                 }
             }
             Self::NoExtremes => {

@@ -31,7 +31,7 @@ fn voltage_held(view: &View) -> String {
 pub const SUPPLY_DIPS: Cause = Cause {
     name: "supply-dips",
     points_to: PointsTo::Supply,
-    needs: &[Need::Voltage],
+    needs: &[Need::Voltage, Need::Load],
     weigh: |view| Weight {
         confidence: view.strength("voltage-dip"),
         speaks_for: view.found(&["voltage-dip"]),

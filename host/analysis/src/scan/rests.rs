@@ -15,6 +15,9 @@ const WINDOW_S: (f64, f64) = (60.0, 180.0);
 /// Share of a rest in which nobody needs to draw water for a steady loss to show.
 const QUIET_SHARE: f64 = 0.2;
 
+/// Longest row of a logger that joins quiet intervals, ms.
+const MERGED_MS: i64 = 60_000;
+
 /// A rest under way.
 #[derive(Debug)]
 pub struct OpenRest {
@@ -99,7 +102,30 @@ struct Leak {
     judged_s: f64,
 }
 
+/// Samples at even steps: where a quiet stretch is one long row, straight lines between the middles
+/// of its neighbours. Holes longer than any row of the logger stay holes.
+fn even(samples: &[Sample], bucket_s: f64) -> Vec<Sample> {
+    let bucket_ms = ((bucket_s * 1000.0) as i64).max(1);
+    let mut all: Vec<Sample> = Vec::with_capacity(samples.len());
+    for next in samples {
+        if let Some(last) = all.last().copied() {
+            let length_ms = next.time_ms - last.time_ms;
+            let steps = length_ms / bucket_ms;
+            if length_ms <= MERGED_MS {
+                for step in 1..steps {
+                    let place = step as f32 / steps as f32;
+                    let p = last.p + (next.p - last.p) * place;
+                    all.push(Sample { time_ms: last.time_ms + step * bucket_ms, p, ..last });
+                }
+            }
+        }
+        all.push(*next);
+    }
+    all
+}
+
 fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
+    let samples = even(samples, bucket_s);
     let samples: Vec<_> =
         samples.iter().filter(|s| (s.time_ms - start_ms) as f64 > SETTLE_S * 1000.0).collect();
     let length_s = samples.len() as f64 * bucket_s;

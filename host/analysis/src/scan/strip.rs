@@ -39,7 +39,11 @@ impl Strip {
 
     /// Takes a row.
     pub fn push(&mut self, row: &Row) {
-        let number = (row.end_ms - self.origin_ms).max(1).saturating_sub(1) / self.bucket_ms;
+        // The mean of a long row stands for its middle.
+        let span_ms = row.end_ms - row.start_ms;
+        let at_ms = if span_ms > self.bucket_ms { row.end_ms - span_ms / 2 } else { row.end_ms };
+        let number = (at_ms - self.origin_ms).max(1).saturating_sub(1) / self.bucket_ms;
+        let number = self.buckets.last().map_or(number, |last| last.number.max(number));
         if self.buckets.last().is_none_or(|b| b.number != number) {
             if self.buckets.len() == BUCKETS {
                 self.halve();

@@ -6,6 +6,10 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
 
+/// Share of a run for which the reading may stand still before its end (common practice: with Boyle's
+/// law the rise slows only by the ratio of the absolute pressures squared).
+const STANDING: f64 = 0.35;
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let (cut_in, cut_out) = (case.levels.cut_in?, case.levels.cut_out?);
@@ -16,6 +20,12 @@ pub fn find(case: &Case) -> Option<Draft> {
     // Where the pressure collapses before a start, the reading before it is not the switch's.
     let collapse = median(case.facts.runs.iter().map(|r| r.start_bar - r.start_low_bar));
     if collapse.is_some_and(|fall| fall > 0.15 * declared) {
+        return None;
+    }
+    // A pump that the switch stops is still filling then. Where the reading had long stood still,
+    // it is not the pressure the switch acted on.
+    let still = median(case.facts.runs.iter().map(|r| r.plateau_s / r.time.seconds().max(1.0)));
+    if still.is_some_and(|share| share > STANDING) {
         return None;
     }
     let found = cut_out.value - cut_in.value;

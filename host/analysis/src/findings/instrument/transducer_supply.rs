@@ -85,8 +85,11 @@ fn ceiling(case: &Case) -> Option<Draft> {
         .copied()
         .filter(|r| {
             let absolute = r.stop_bar + crate::facts::ATMOSPHERE_BAR;
-            // What the pressure would have risen by at half its mean rate.
-            let expected = 0.5 * r.fill_mean.max(0.0) * absolute * absolute * r.plateau_s;
+            // What the pressure would have risen by at half the rate it rose with before.
+            let rising_s = (r.time.seconds() - r.plateau_s).max(1.0);
+            let before = (r.stop_bar - r.start_bar).max(0.0) / rising_s;
+            let mean = r.fill_mean.max(0.0) * absolute * absolute;
+            let expected = 0.5 * before.max(mean) * r.plateau_s;
             r.stop_bar < case.plan.top_bar - 0.08 * case.plan.band_bar
                 && expected > 0.1 * case.plan.band_bar
                 && r.fill_stop.abs() < 0.15 * r.fill_start.abs()

@@ -5,12 +5,16 @@ use crate::case::Case;
 use crate::facts::{Stretch, VoltageKind};
 use crate::findings::Draft;
 use crate::outcome::{PointsTo, Severity};
-use crate::robust::{quantile, ramp};
+use crate::robust::{centre_and_sigma, quantile, ramp};
 
 /// Shortest delay that counts, s (common practice: a pressure switch acts within a second).
 const LEAST_S: f64 = 15.0;
 /// The same under constant-pressure control, whose wake-up delay is set by the owner.
 const LEAST_DRIVE_S: f64 = 60.0;
+
+/// Scatter of pauses, share of their length, below which they are one fixed wait (common practice:
+/// timers and cooling repeat to some per cent; contacts that fail by chance do not).
+const SAME_PAUSE: f64 = 0.05;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
@@ -21,8 +25,10 @@ pub fn find(case: &Case) -> Option<Draft> {
     let least_s = if case.constant_pressure() { LEAST_DRIVE_S } else { LEAST_S };
     // Where rows are long, a short wait of a protection cannot be told from a cut-out.
     let least_s = if facts.row_s > 3.0 { least_s.max(90.0 * facts.row_s) } else { least_s };
-    // How far below the declared pressure this control usually lets it fall: it may be set lower.
-    let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.25);
+    // How far below the declared pressure this control lets it fall: it may be set lower. A switch
+    // set lower starts there every time, late starts of an open circuit scatter below: so the upper
+    // part of the start pressures tells.
+    let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.75);
     let floor = usual.unwrap_or(case.plan.start_bar).min(case.plan.start_bar);
     let sigma = case.levels.cut_in.map_or(0.02 * case.plan.band_bar, |line| line.sigma);
     let slack = (4.0 * sigma).max(0.02 * case.plan.band_bar).min(0.25 * case.plan.band_bar);
@@ -35,7 +41,9 @@ pub fn find(case: &Case) -> Option<Draft> {
     for rest in &facts.rests {
         let Some(since_ms) = rest.below_since_ms else { continue };
         let time = Stretch { start_ms: since_ms, end_ms: rest.time.end_ms };
-        let floor = case.levels.cut_in.map_or(floor, |line| floor.min(line.at(rest.time.end_ms)));
+        // A start pressure that wanders with the reading counts where the starts agree on it.
+        let line = case.levels.cut_in.filter(|line| line.sigma < 0.1 * case.plan.band_bar);
+        let floor = line.map_or(floor, |line| floor.min(line.at(rest.time.end_ms)));
         if time.seconds() < least_s || rest.min_bar > floor - slack {
             continue;
         }
@@ -59,6 +67,16 @@ pub fn find(case: &Case) -> Option<Draft> {
     if seen.is_empty() {
         return None;
     }
+    // Pauses of one length are the wait of a protection, not a contact that opens by chance.
+    let pauses = facts.rests.iter().filter(|rest| {
+        rest.end_seen && seen.iter().any(|(time, _)| time.end_ms == rest.time.end_ms)
+    });
+    if let Some((middle, scatter)) = centre_and_sigma(pauses.map(|rest| rest.time.seconds()))
+        && seen.len() >= 3
+        && scatter < SAME_PAUSE * middle
+    {
+        return None;
+    }
     // Where the motor protects itself again and again, one more wait of that kind proves little.
     let protections =
         case.ledger.reasons.iter().flatten().filter(|r| crate::stops::protective(**r)).count();
@@ -77,7 +95,16 @@ pub fn find(case: &Case) -> Option<Draft> {
     );
     Some(
         Draft::new("no-draw", Severity::Fault, PointsTo::Wiring, text)
-            .sure(ramp(longest, 0.0, 180.0) * ramp(seen.len() as f64, -1.0, 3.0) * alone)
+            // A drive waits for reasons of its own: there twice is not yet a pattern.
+            .sure(
+                ramp(longest, 0.0, 180.0)
+                    * ramp(
+                        seen.len() as f64,
+                        if case.constant_pressure() { 1.0 } else { -1.0 },
+                        3.0,
+                    )
+                    * alone,
+            )
             .with("longest_s", longest)
             .with("total_s", total)
             .with("lowest_bar", lowest)

@@ -62,6 +62,25 @@ pub fn find(case: &Case) -> Option<Draft> {
                 .seen(dips.iter().map(|d| (d.time, d.extreme_v))),
         );
     }
+    if !(case.facts.has.current || case.facts.has.power) {
+        let text = format!(
+            "The voltage dipped below 90 % of nominal {} times, down to {lowest:.0} V ({:.0} % of \
+             {nominal:.0} V). This pump's own current was not recorded, so the record cannot say \
+             whether the pump or something else on the supply made them.",
+            dips.len(),
+            lowest / nominal * 100.0,
+        );
+        return Some(
+            Draft::new("voltage-dip", Severity::Watch, PointsTo::None, text)
+                .sure(0.4)
+                .with("dips", dips.len() as f64)
+                .with("lowest_v", lowest)
+                .with("lowest_share", lowest / nominal)
+                .with("longest_s", longest)
+                .limit(limits::DIP.value * nominal, "V", limits::DIP.source)
+                .seen(dips.iter().map(|d| (d.time, d.extreme_v))),
+        );
+    }
     let severity = if dips.len() >= 3 { Severity::Fault } else { Severity::Watch };
     Some(
         Draft::new("voltage-dip", severity, PointsTo::Supply, text)
