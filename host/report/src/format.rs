@@ -47,6 +47,15 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
 }
 
+/// `value` rounded to `digits` significant digits.
+pub fn rounded(value: f64, digits: usize) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let scale = 10_f64.powi(digits as i32 - 1 - value.abs().log10().floor() as i32);
+    (value * scale).round() / scale
+}
+
 /// A whole number, grouped.
 pub fn count(value: usize) -> String {
     fixed(value as f64, 0)
@@ -58,13 +67,14 @@ pub fn percent(share: f64) -> String {
     if !value.is_finite() {
         return "–".to_owned();
     }
-    let text = if value.abs() >= 99.95 || value.abs() < 9.95 {
+    let text = if (99.95..100.0).contains(&value) {
+        // 99.97 % of the time is not all of it, nor is 99.999 %.
+        fixed(value.min(99.99), 2)
+    } else if value.abs() >= 99.95 || value.abs() < 9.95 {
         significant((value * 100.0).round() / 100.0, 3)
     } else {
         fixed(value, usize::from((99.5..99.95).contains(&value.abs())))
     };
-    // 99.97 % of the time is not all of it.
-    let text = if value < 100.0 && text == "100" { "99.99".to_owned() } else { text };
     format!("{text}{NBSP}%")
 }
 
@@ -142,6 +152,7 @@ mod tests {
         assert_eq!(significant(0.005, 3), "0.005");
         assert_eq!(significant(-0.29637, 3), "−0.296");
         assert_eq!(significant(0.0, 3), "0");
+        assert_eq!(rounded(0.9978, 2), 1.0);
     }
 
     #[test]
