@@ -67,6 +67,14 @@ impl Times {
         offset_text(self.zone.to_offset(time))
     }
 
+    /// Name of the zone with its offset at `time`: `Europe/Lisbon, UTC+01:00`.
+    pub fn zone_words(&self, time: Timestamp) -> String {
+        match self.zone_name() {
+            "UTC" => "UTC".to_owned(),
+            name => format!("{name}, {}", self.offset(time)),
+        }
+    }
+
     /// Seconds that local time is ahead of UTC at `time`.
     pub fn offset_seconds(&self, time: Timestamp) -> i32 {
         self.zone.to_offset(time).seconds()

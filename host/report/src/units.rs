@@ -96,6 +96,9 @@ pub enum Quantity {
     BarPerMinute,
     Litre,
     LitrePerMinute,
+    LitrePerHour,
+    /// Pressure times volume, which a tank's gas keeps (Boyle).
+    BarLitre,
     Celsius,
     Seconds,
     Minutes,
@@ -115,6 +118,7 @@ pub enum Quantity {
 const ENDINGS: &[(&str, Quantity)] = &[
     ("_bar_per_min", Quantity::BarPerMinute),
     ("_l_per_min", Quantity::LitrePerMinute),
+    ("_l_per_h", Quantity::LitrePerHour),
     ("_per_hour", Quantity::PerHour),
     ("_per_day", Quantity::PerDay),
     ("_percent", Quantity::Percent),
@@ -122,6 +126,7 @@ const ENDINGS: &[(&str, Quantity)] = &[
     ("_lpm", Quantity::LitrePerMinute),
     ("_kwh", Quantity::KilowattHour),
     ("_ohm", Quantity::Ohm),
+    ("_bar_l", Quantity::BarLitre),
     ("_bar", Quantity::Bar),
     ("_min", Quantity::Minutes),
     ("_ma", Quantity::Milliampere),
@@ -138,8 +143,9 @@ const ENDINGS: &[(&str, Quantity)] = &[
 
 /// Splits a name such as `lowest_voltage_v` into the words before the unit and the quantity.
 pub fn split_name(name: &str) -> (&str, Quantity) {
-    if name == "starts_per_hour_max" {
-        return ("most starts in one hour", Quantity::Number);
+    // A share of something names what it is a share of.
+    if name.contains("_share_of_") || name.starts_with("share_of_") || name == "relative_scatter" {
+        return (name, Quantity::Share);
     }
     ENDINGS
         .iter()
@@ -181,6 +187,18 @@ impl Reader {
                 VolumeUnit::Litre => "L/min",
                 VolumeUnit::Gallon => "gal/min",
             },
+            Quantity::LitrePerHour => match self.0.volume {
+                VolumeUnit::Litre => "L/h",
+                VolumeUnit::Gallon => "gal/h",
+            },
+            Quantity::BarLitre => match (self.0.pressure, self.0.volume) {
+                (PressureUnit::Bar, VolumeUnit::Litre) => "bar·L",
+                (PressureUnit::Kilopascal, VolumeUnit::Litre) => "kPa·L",
+                (PressureUnit::Psi, VolumeUnit::Litre) => "psi·L",
+                (PressureUnit::Bar, VolumeUnit::Gallon) => "bar·gal",
+                (PressureUnit::Kilopascal, VolumeUnit::Gallon) => "kPa·gal",
+                (PressureUnit::Psi, VolumeUnit::Gallon) => "psi·gal",
+            },
             Quantity::Celsius => match self.0.temperature {
                 TemperatureUnit::Celsius => "°C",
                 TemperatureUnit::Fahrenheit => "°F",
@@ -204,10 +222,13 @@ impl Reader {
                 PressureUnit::Kilopascal => value * 100.0,
                 PressureUnit::Psi => value * PSI_PER_BAR,
             },
-            Quantity::Litre | Quantity::LitrePerMinute => match self.0.volume {
-                VolumeUnit::Litre => value,
-                VolumeUnit::Gallon => value / L_PER_GALLON,
-            },
+            Quantity::BarLitre => self.convert(Quantity::Litre, self.convert(Quantity::Bar, value)),
+            Quantity::Litre | Quantity::LitrePerMinute | Quantity::LitrePerHour => {
+                match self.0.volume {
+                    VolumeUnit::Litre => value,
+                    VolumeUnit::Gallon => value / L_PER_GALLON,
+                }
+            }
             Quantity::Celsius => match self.0.temperature {
                 TemperatureUnit::Celsius => value,
                 TemperatureUnit::Fahrenheit => value * 1.8 + 32.0,
@@ -245,7 +266,9 @@ impl Reader {
             | Quantity::Percent
             | Quantity::Ohm
             | Quantity::KilowattHour
-            | Quantity::BarPerMinute => significant(shown, 3),
+            | Quantity::BarPerMinute
+            | Quantity::BarLitre
+            | Quantity::LitrePerHour => significant(shown, 3),
             Quantity::Number => {
                 if shown.fract() == 0.0 {
                     fixed(shown, 0)
@@ -317,6 +340,8 @@ mod tests {
         assert_eq!(split_name("lowest_voltage_v"), ("lowest_voltage", Quantity::Volt));
         assert_eq!(split_name("loss_bar_per_min"), ("loss", Quantity::BarPerMinute));
         assert_eq!(split_name("impedance_ohm"), ("impedance", Quantity::Ohm));
+        assert_eq!(split_name("gas_found_bar_l"), ("gas_found", Quantity::BarLitre));
+        assert_eq!(split_name("gas_share_of_declared").1, Quantity::Share);
         assert_eq!(split_name("dips"), ("dips", Quantity::Number));
         assert_eq!(split_name("_v"), ("_v", Quantity::Number), "a unit alone is no name");
     }

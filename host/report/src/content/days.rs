@@ -2,10 +2,11 @@
 
 use super::{Block, Cell, Column, Figure, Section, Table, Text, View};
 use crate::format::{capital, count, counted, duration};
+use crate::picture::Size;
+use crate::picture::decimate::{Bucket, Series};
 use crate::picture::glance::{self, Day, Shared};
 use crate::picture::sign::{self, Nature};
 use crate::picture::stack::buckets;
-use crate::picture::{Size, decimate::Series};
 use crate::strings::{sentences, stops};
 use crate::times::from_ms;
 use crate::units::Quantity;
@@ -76,26 +77,39 @@ fn figures(view: &View<'_>, from_ms: i64, to_ms: i64) -> Figures {
             *stops.entry(reason).or_insert(0) += 1;
         }
     }
-    let extreme = |series: Option<Series<'_>>, quantity| {
-        let bucket = (*buckets(view, series?, quantity, from_ms, to_ms, 1).first()?)?;
-        Some((f64::from(bucket.min), f64::from(bucket.max)))
+    let summed = |series: Option<Series<'_>>, quantity| {
+        series.map_or_else(Vec::new, |series| {
+            buckets(view, series, quantity, from_ms, to_ms, glance::COLUMNS)
+        })
     };
+    let pressure = summed(view.pressure(), Quantity::Bar);
+    let voltage = summed(view.voltage(), Quantity::Volt);
     let running_s = running_ms as f64 / 1000.0;
     let summary =
         sentences::day_summary(&counted(runs, "start", "starts"), &duration((running_s).round()));
     Figures {
+        runs,
+        running_s,
+        stops,
+        pressure: extent(&pressure),
+        voltage: extent(&voltage),
         day: Day {
             from_ms,
             to_ms,
             name: view.times.weekday(crate::times::from_ms(from_ms)),
             summary,
+            pressure,
+            voltage,
         },
-        runs,
-        running_s,
-        stops,
-        pressure: extreme(view.pressure(), Quantity::Bar),
-        voltage: extreme(view.voltage(), Quantity::Volt),
     }
+}
+
+fn extent(buckets: &[Option<Bucket>]) -> Option<(f64, f64)> {
+    buckets.iter().flatten().fold(None, |extent: Option<(f64, f64)>, bucket| {
+        let (min, max) = (f64::from(bucket.min), f64::from(bucket.max));
+        let (low, high) = extent.unwrap_or((min, max));
+        Some((low.min(min), high.max(max)))
+    })
 }
 
 /// A scale that holds every day, with a little room. It leaves out nothing: a single extreme day

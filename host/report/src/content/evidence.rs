@@ -17,10 +17,7 @@ const TABLE_ROWS: usize = 40;
 pub fn figures(view: &View<'_>, finding: &Finding, id: &str) -> Result<Vec<Figure>, String> {
     let shape = telling::shape(finding.kind);
     let record = view.extent();
-    let (from_ms, to_ms) = match telling::most_telling(finding, &shape) {
-        Some(told) => (told.start.as_millisecond(), told.end.as_millisecond()),
-        None => (finding.start.as_millisecond(), finding.end.as_millisecond()),
-    };
+    let (from_ms, to_ms) = told(finding);
     let stretch = telling::stretch(from_ms, to_ms, &shape, record);
     let panes = panes(view, finding, &shape);
     if panes.is_empty() {
@@ -39,7 +36,7 @@ pub fn figures(view: &View<'_>, finding: &Finding, id: &str) -> Result<Vec<Figur
         moments: moments(finding, from_ms, to_ms, &shape),
     };
     figures.push(moment(view, finding, id, &stack, judged, &shape));
-    if !shape.whole {
+    if shape.half_cycles {
         let voltage_lines: Vec<Line> = stack
             .panes
             .iter()
@@ -52,6 +49,14 @@ pub fn figures(view: &View<'_>, finding: &Finding, id: &str) -> Result<Vec<Figur
         }
     }
     Ok(figures)
+}
+
+/// The most telling occurrence, or the whole of the finding; ms since 1970.
+pub fn told(finding: &Finding) -> (i64, i64) {
+    match telling::most_telling(finding, &telling::shape(finding.kind)) {
+        Some(told) => (told.start.as_millisecond(), told.end.as_millisecond()),
+        None => (finding.start.as_millisecond(), finding.end.as_millisecond()),
+    }
 }
 
 /// Every occurrence, the most telling flagged.
@@ -137,25 +142,44 @@ fn pane<'a>(
     })
 }
 
-/// The level of the finding's limit in a pane, where it is a level of that pane.
+/// The level of the finding's limit in a pane. Only kinds whose limit is a level of that channel
+/// are listed: a limit on a difference, a rate or a length is no line in the picture.
 fn judged(view: &View<'_>, finding: &Finding, channel: Channel) -> Option<f64> {
     let limit = finding.limit.as_ref()?;
     let site = view.input.site;
-    let level = match (channel, limit.unit) {
-        (Channel::Voltage, "V") | (Channel::Current, "A") | (Channel::Power, "W") => limit.value,
-        (Channel::Pressure, "bar") | (Channel::Loop, "mA") | (Channel::Frequency, "Hz") => {
-            limit.value
+    match (finding.kind, channel, limit.unit) {
+        (
+            "voltage-dip" | "voltage-swell" | "undervoltage" | "overvoltage" | "interruption",
+            Channel::Voltage,
+            "V",
+        )
+        | ("cut-out-not-reached" | "high-tank-air" | "pressure-spike", Channel::Pressure, "bar")
+        | (
+            "transducer-open" | "transducer-short" | "transducer-out-of-range",
+            Channel::Loop,
+            "mA",
+        )
+        | ("overload" | "clamp-fit", Channel::Current, "A")
+        | ("clamp-fit", Channel::Power, "W") => Some(limit.value),
+        (
+            "voltage-dip" | "voltage-swell" | "undervoltage" | "overvoltage" | "interruption",
+            Channel::Voltage,
+            "of nominal",
+        ) => Some(limit.value * site.supply.nominal_v),
+        (
+            "overload" | "over-temperature-pattern" | "failed-start" | "locked-rotor",
+            Channel::Current,
+            "times rated",
+        ) => Some(limit.value * site.motor.rated_current_a),
+        // Either the transducer's own supply, or the line voltage that lets it fail.
+        ("transducer-supply", Channel::TransducerSupply, "V") => {
+            (limit.value < site.supply.nominal_v / 2.0).then_some(limit.value)
         }
-        (Channel::Voltage, "of nominal" | "× nominal")
-            if limit.value > 0.3 || finding.kind == "interruption" =>
-        {
-            limit.value * site.supply.nominal_v
+        ("transducer-supply", Channel::Voltage, "V") => {
+            (limit.value >= site.supply.nominal_v / 2.0).then_some(limit.value)
         }
-        (Channel::Current, "times rated" | "× rated") => limit.value * site.motor.rated_current_a,
-        _ => return None,
-    };
-    // The supply of the transducer is a voltage of its own.
-    (finding.kind != "transducer-supply" || channel != Channel::Voltage).then_some(level)
+        _ => None,
+    }
 }
 
 fn overview(view: &View<'_>, finding: &Finding, id: &str, stretch: (i64, i64)) -> Figure {
@@ -192,11 +216,18 @@ fn moment(
     let mut caption = Text::default();
     if let Some(moment) = flagged {
         let length_s = (moment.to_ms - moment.from_ms) as f64 / 1000.0;
-        let fine = if length_s < 600.0 { Fine::Tenth } else { Fine::Second };
+        let fine = match length_s {
+            s if s < 10.0 => Fine::Milli,
+            s if s < 600.0 => Fine::Tenth,
+            _ => Fine::Second,
+        };
         let when = view.times.stretch(from_ms(moment.from_ms), from_ms(moment.to_ms), fine);
         caption = caption
             .strong(format!("A: {}. ", kinds::title(finding.kind)))
             .plain(sentences::moment_caption(&when, length_s));
+        if moment.from_ms < stack.from_ms || moment.to_ms > stack.to_ms {
+            caption = caption.plain(sentences::PART_SHOWN);
+        }
     } else {
         caption = caption.strong(format!("{}. ", kinds::title(finding.kind)));
     }

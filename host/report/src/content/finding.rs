@@ -3,13 +3,17 @@
 use super::{Block, Cell, Column, Section, Table, Text, Tone, View, evidence};
 use crate::format::{count, counted, duration};
 use crate::restate::restate;
+use crate::strings::measures::measure;
 use crate::strings::{self, causes, kinds, sentences};
 use crate::times::Fine;
-use crate::units::{Quantity, split_name};
+use crate::units::Quantity;
 use pumpwitness_analysis::outcome::{Finding, Limit, Severity};
 
 /// Most occurrences listed.
 const LISTED: usize = 300;
+
+/// Rows this near to an occurrence say how finely it is told, ms.
+const AROUND_MS: i64 = 2000;
 
 /// The anchor of the finding at `place`.
 pub fn anchor(place: usize) -> String {
@@ -70,11 +74,8 @@ fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
         .into(),
     )];
     for (name, value) in &finding.measured {
-        let (words, quantity) = split_name(name);
-        facts.push((
-            crate::format::capital(&strings::words_of(words)),
-            view.reader.value(quantity, *value).into(),
-        ));
+        let (title, quantity) = measure(name);
+        facts.push((title, view.reader.value(quantity, *value).into()));
     }
     if let Some(limit) = &finding.limit {
         facts.push((
@@ -97,9 +98,10 @@ fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
     if !serves.is_empty() {
         facts.push((sentences::SPEAKS_FOR.into(), serves.join(", ").into()));
     }
-    let stretch = (finding.start.as_millisecond(), finding.end.as_millisecond());
-    if let Some(row_s) = view.row_s(stretch.0, stretch.1 + 1) {
-        facts.push((sentences::RESOLUTION.into(), sentences::resolution(&duration(row_s)).into()));
+    let (from_ms, to_ms) = evidence::told(finding);
+    if let Some(row_s) = view.row_s(from_ms - AROUND_MS, to_ms + AROUND_MS) {
+        let row = duration(crate::format::rounded(row_s, 2));
+        facts.push((sentences::RESOLUTION.into(), sentences::resolution(&row).into()));
     }
     facts
 }
@@ -126,6 +128,7 @@ pub fn limit_value(view: &View<'_>, limit: &Limit) -> String {
         "s" => plain(Quantity::Seconds),
         "1/h" => plain(Quantity::PerHour),
         "%" => plain(Quantity::Percent),
+        "share" => plain(Quantity::Share),
         "times rated" | "× rated" => sentences::times_rated(
             &crate::format::significant(limit.value, 3),
             &reader.value(Quantity::Ampere, limit.value * site.motor.rated_current_a),
@@ -140,14 +143,18 @@ pub fn limit_value(view: &View<'_>, limit: &Limit) -> String {
     }
 }
 
-/// What the figure of an occurrence is: the measure that one of them equals.
+/// What the figure of an occurrence is: as listed for the kind, or else the measure that one of
+/// them equals.
 fn main_measure(finding: &Finding) -> Option<(String, Quantity)> {
+    if let Some((title, quantity)) = kinds::figure(finding.kind) {
+        return Some((title.to_owned(), quantity));
+    }
     let same = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
     finding.measured.iter().find_map(|(name, value)| {
-        let (words, quantity) = split_name(name);
+        let (title, quantity) = measure(name);
         let bare = quantity == Quantity::Number;
         (!bare && finding.occurrences.iter().any(|o| same(o.value, *value)))
-            .then(|| (crate::format::capital(&strings::words_of(words)), quantity))
+            .then_some((title, quantity))
     })
 }
 

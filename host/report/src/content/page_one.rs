@@ -288,6 +288,7 @@ fn not_known(view: &View<'_>) -> Vec<Block> {
                 .plain(")."),
         );
     }
+    items.extend(sentences::ALWAYS_OPEN.iter().take(3).map(|words| Text::from(*words)));
     items.push(
         Text::default()
             .plain(sentences::FURTHER_LIMITS)

@@ -20,7 +20,7 @@ pub fn covered_share(view: &View<'_>) -> f64 {
 /// The zone and its offset, with changes inside the record.
 pub fn zone_words(view: &View<'_>) -> String {
     let start = view.analysis().recording.start;
-    let mut words = format!("{}, {}", view.times.zone_name(), view.times.offset(start));
+    let mut words = view.times.zone_words(start);
     for change in view.times.changes() {
         words.push_str(&sentences::offset_change(
             &offset_text(change.to),

@@ -1,119 +1,87 @@
-//! Statistics: whatever the analysis gives, by name.
+//! Statistics: whatever the analysis gives, by name, in groups.
 
 use super::{Block, Cell, Column, Section, Table, Text, View};
-use crate::format::capital;
-use crate::strings::{sentences, words_of};
-use crate::units::split_name;
+use crate::format::count;
+use crate::strings::measures::{self, Group, measure};
+use crate::strings::sentences;
+use crate::times::{Fine, from_ms};
 use serde_json::Value;
+use std::collections::BTreeMap;
 
-/// Rows of a list that are shown.
-const LISTED: usize = 200;
+/// Names of the counts that make up the dip table.
+const DIP_CELL: &str = "dips_en_50160_";
 
 /// The section.
 pub fn section(view: &View<'_>) -> Section {
-    let statistics = &view.analysis().statistics;
-    let mut plain: Vec<(String, Text)> = vec![
-        (
-            sentences::STARTS_PER_DAY.into(),
-            crate::format::significant(view.analysis().starts_per_day, 3).into(),
-        ),
-        (
-            sentences::STARTS_PER_HOUR.into(),
-            crate::format::significant(view.analysis().starts_per_hour_max, 3).into(),
-        ),
-    ];
-    let mut tables = Vec::new();
-    for (name, value) in statistics {
-        match value {
-            Value::Object(_) | Value::Array(_) => {
-                tables.extend(table(view, name, value).map(Block::Table));
-            }
-            _ => plain.push((title(name), scalar(view, name, value).into())),
+    let mut groups: BTreeMap<Group, Vec<(usize, String, Text)>> = BTreeMap::new();
+    let running = groups.entry(Group::Running).or_default();
+    for (title, value) in [
+        (sentences::STARTS_PER_DAY, view.analysis().starts_per_day),
+        (sentences::STARTS_PER_HOUR, view.analysis().starts_per_hour_max),
+    ] {
+        running.push((0, title.into(), crate::format::significant(value, 3).into()));
+    }
+    for (name, value) in &view.analysis().statistics {
+        if name.starts_with(DIP_CELL) {
+            continue;
+        }
+        let (group, rank) = measures::place(name);
+        let (title, text) = figure(view, name, value);
+        groups.entry(group).or_default().push((rank, title, text));
+    }
+    let mut blocks = Vec::new();
+    for (group, mut facts) in groups {
+        facts.sort_by_key(|(rank, _, _)| *rank);
+        blocks.push(Block::Paragraph(Text::default().strong(measures::heading(group))));
+        blocks
+            .push(Block::Facts(facts.into_iter().map(|(_, title, text)| (title, text)).collect()));
+        if group == Group::Supply {
+            blocks.extend(dip_table(view).map(Block::Table));
         }
     }
-    let mut blocks = vec![Block::Facts(plain)];
-    blocks.extend(tables);
     Section { id: "statistics".into(), title: sentences::STATISTICS.into(), tone: None, blocks }
 }
 
-fn title(name: &str) -> String {
-    capital(&words_of(split_name(name).0))
-}
-
-fn scalar(view: &View<'_>, name: &str, value: &Value) -> String {
-    let (_, quantity) = split_name(name);
-    match value {
+/// A figure with its title.
+fn figure(view: &View<'_>, name: &str, value: &Value) -> (String, Text) {
+    let (title, quantity) = measure(name);
+    let text: Text = match value {
         Value::Number(number) => {
-            number.as_f64().map_or_else(|| "–".into(), |number| view.reader.value(quantity, number))
+            let number = number.as_f64().unwrap_or(f64::NAN);
+            if name.ends_with("_unix_s") {
+                let at = from_ms((number * 1000.0) as i64);
+                view.times.moment(at, Fine::Minute).into()
+            } else {
+                view.reader.value(quantity, number).into()
+            }
         }
-        Value::String(words) => words.clone(),
         Value::Bool(true) => sentences::YES.into(),
         Value::Bool(false) => sentences::NO.into(),
-        _ => "–".into(),
-    }
+        Value::String(words) => Text::default().quoted(words.clone()),
+        Value::Null => "–".into(),
+        Value::Object(_) | Value::Array(_) => Text::default().exact(value.to_string()),
+    };
+    (title, text)
 }
 
-/// A nested figure as a table: an object by its names, a list of objects by its columns, a list
-/// of lists or plain values by its places.
-fn table(view: &View<'_>, name: &str, value: &Value) -> Option<Table> {
-    let (columns, rows): (Vec<Column>, Vec<Vec<Cell>>) = match value {
-        Value::Object(map) if !map.is_empty() => (
-            vec![Column::words(sentences::COLUMN_WHAT), Column::numbers(sentences::COLUMN_VALUE)],
-            map.iter()
-                .map(|(inner, value)| {
-                    // `p95` of `voltage_v` is a voltage: the outer name lends its unit.
-                    let own = split_name(inner).1 != crate::units::Quantity::Number;
-                    let unit_of = if own { inner } else { name };
-                    vec![
-                        Text::default().quoted(title(inner)).into(),
-                        Text::default().quoted(scalar(view, unit_of, value)).into(),
-                    ]
-                })
-                .collect(),
-        ),
-        Value::Array(items) => match items.first()? {
-            Value::Object(first) => {
-                let names: Vec<&String> = first.keys().collect();
-                let columns = names
-                    .iter()
-                    .map(|name| {
-                        let numeric = first.get(*name).is_some_and(Value::is_number);
-                        Column { title: title(name), numeric }
-                    })
-                    .collect();
-                let rows = items.iter().take(LISTED).map(|item| {
-                    let cell = |name: &&String| -> Cell {
-                        let value = item.get(name.as_str()).unwrap_or(&Value::Null);
-                        Text::default().quoted(scalar(view, name, value)).into()
-                    };
-                    names.iter().map(cell).collect()
-                });
-                (columns, rows.collect())
-            }
-            _ => (
-                vec![
-                    Column::numbers(sentences::COLUMN_NUMBER),
-                    Column::numbers(sentences::COLUMN_VALUE),
-                ],
-                items
-                    .iter()
-                    .take(LISTED)
-                    .enumerate()
-                    .map(|(n, value)| {
-                        let text = match value {
-                            Value::Array(pair) => {
-                                let parts: Vec<String> =
-                                    pair.iter().map(|part| scalar(view, "", part)).collect();
-                                parts.join(", ")
-                            }
-                            _ => scalar(view, name, value),
-                        };
-                        vec![crate::format::count(n + 1).into(), text.into()]
-                    })
-                    .collect(),
-            ),
-        },
-        _ => return None,
+/// Dips and interruptions by residual voltage and duration.
+fn dip_table(view: &View<'_>) -> Option<Table> {
+    let statistics = &view.analysis().statistics;
+    let of = |row: char, column: usize| {
+        let value = statistics.get(&format!("{DIP_CELL}{row}{}", column + 1));
+        value.and_then(Value::as_f64).unwrap_or(0.0) as usize
     };
-    Some(Table { caption: title(name), columns, rows })
+    statistics.keys().any(|name| name.starts_with(DIP_CELL)).then(|| {
+        let mut columns = vec![Column::words(measures::DIP_RESIDUAL)];
+        columns.extend(measures::DIP_COLUMNS.iter().map(|title| Column::numbers(*title)));
+        let rows = measures::DIP_ROWS
+            .iter()
+            .map(|(row, title)| {
+                let mut cells: Vec<Cell> = vec![(*title).into()];
+                cells.extend((0..measures::DIP_COLUMNS.len()).map(|c| count(of(*row, c)).into()));
+                cells
+            })
+            .collect();
+        Table { caption: measures::DIP_CAPTION.into(), columns, rows }
+    })
 }

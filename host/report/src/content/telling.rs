@@ -44,6 +44,8 @@ pub struct Shape {
     pub about: Channel,
     /// True where the peaks of starts may run off the top.
     pub peaks_may_leave: bool,
+    /// True where single half cycles tell something: a capture is drawn besides.
+    pub half_cycles: bool,
 }
 
 use Channel::{Current, Frequency, Loop, Power, Pressure, TransducerSupply, Voltage};
@@ -66,11 +68,20 @@ pub fn shape(kind: &str) -> Shape {
         panes: USUAL,
         about: Pressure,
         peaks_may_leave: true,
+        half_cycles: false,
     };
-    let event =
-        Shape { around_s: 4.0, panes: USUAL, about: Voltage, peaks_may_leave: false, ..base };
+    let event = Shape {
+        around_s: 4.0,
+        panes: USUAL,
+        about: Voltage,
+        peaks_may_leave: false,
+        half_cycles: true,
+        ..base
+    };
     match kind {
-        "short-cycling" => Shape { around_s: 120.0, share: 0.0, most_s: 1200.0, ..base },
+        "short-cycling" => {
+            Shape { pick: Pick::Highest, around_s: 120.0, share: 0.0, most_s: 1200.0, ..base }
+        }
         "low-tank-air" | "high-tank-air" | "narrow-differential" => {
             Shape { around_s: 240.0, share: 0.0, most_s: 900.0, ..base }
         }
@@ -94,7 +105,7 @@ pub fn shape(kind: &str) -> Shape {
         "undervoltage" => Shape { pick: Pick::Lowest, around_s: 120.0, about: Voltage, ..base },
         "overvoltage" => Shape { pick: Pick::Highest, around_s: 120.0, about: Voltage, ..base },
         "frequency-out-of-range" => Shape { panes: MAINS, about: Frequency, ..base },
-        "weak-supply" => Shape { panes: ELECTRIC, ..event },
+        "weak-supply" => Shape { pick: Pick::Highest, panes: ELECTRIC, ..event },
         "voltage-unbalance" | "phase-loss" => Shape { panes: ELECTRIC, about: Voltage, ..base },
         "transducer-open" | "transducer-short" | "transducer-out-of-range" | "over-range" => {
             Shape { panes: SIGNAL, about: Loop, ..base }

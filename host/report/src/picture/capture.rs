@@ -118,10 +118,10 @@ pub fn draw(
         line.polyline(capture.points.iter().map(at), true);
         canvas.path(&format!("mean {class}"), &line);
         let room = (span.right - span.left) / capture.points.len() as f64;
-        if room > 2.4 {
+        if room > 1.0 {
             for point in &capture.points {
                 let (x, y) = at(point);
-                canvas.circle(&format!("dot {class}"), x, y, 1.9);
+                canvas.circle(&format!("dot {class}"), x, y, (room * 0.6).clamp(0.9, 2.2));
             }
         }
         top = bottom + 22.0;

@@ -2,9 +2,10 @@
 
 use super::Size;
 use super::axis::{Scale, Span};
+use super::decimate::Bucket;
 use super::pane::{self, Drawn};
 use super::sign::{self, Nature};
-use super::stack::{buckets, gaps};
+use super::stack::gaps;
 use super::svg::{Anchor, Canvas, Path, Svg};
 use crate::content::View;
 use crate::strings::pictures as words;
@@ -33,7 +34,14 @@ pub struct Day {
     pub name: String,
     /// The day in a few words.
     pub summary: String,
+    /// Pressure in the reader's unit, in [`COLUMNS`] equal stretches; empty without the channel.
+    pub pressure: Vec<Option<Bucket>>,
+    /// Voltage likewise, V.
+    pub voltage: Vec<Option<Bucket>>,
 }
+
+/// Stretches of a day: five minutes each on a day of 24 hours.
+pub const COLUMNS: usize = 288;
 
 /// Draws it.
 pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
@@ -63,15 +71,12 @@ pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
     y += 14.0;
 
     let lanes = [
-        (view.pressure(), shared.pressure, Quantity::Bar, "pressure", 38.0),
-        (view.voltage(), shared.voltage, Quantity::Volt, "voltage", 28.0),
+        (&day.pressure, shared.pressure, Quantity::Bar, "pressure", 38.0),
+        (&day.voltage, shared.voltage, Quantity::Volt, "voltage", 28.0),
     ];
-    for (series, extent, quantity, class, height) in lanes {
-        let (Some(series), Some((low, high))) = (series, extent) else { continue };
-        let count = ((span.right - span.left) / 2.0) as usize;
-        let drawn = Drawn {
-            traces: vec![(buckets(view, series, quantity, day.from_ms, day.to_ms, count), class)],
-        };
+    for (buckets, extent, quantity, class, height) in lanes {
+        let Some((low, high)) = extent else { continue };
+        let drawn = Drawn { traces: vec![(buckets.clone(), class)] };
         let scale = Scale { low, high, step: high - low, bottom: y + height, top: y };
         canvas.rect("frame", span.left, y, span.right - span.left, height);
         for line in view.declared(quantity) {

@@ -44,7 +44,7 @@ impl Size {
     /// phone.
     fn right_beside_labels(self) -> f64 {
         match self {
-            Self::Wide => self.right() - 108.0,
+            Self::Wide => self.right() - 116.0,
             Self::Narrow => self.right(),
         }
     }

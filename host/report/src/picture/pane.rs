@@ -77,6 +77,9 @@ pub fn scale(view: &View<'_>, pane: &Pane<'_>, drawn: &Drawn, top: f64, bottom: 
     {
         high = 1.3 * usual;
     }
+    // The noise of a resting channel is not blown up to fill the pane.
+    let declared = pane.lines.iter().map(|line| view.reader.convert(pane.quantity, line.value));
+    high = high.max(declared.fold(0.0, f64::max) * 0.05);
     let reach = (high - low).max(high.abs() * 0.05);
     for line in &pane.lines {
         let value = view.reader.convert(pane.quantity, line.value);
@@ -227,7 +230,7 @@ pub fn peaks(
             };
             let x = span.left + (n as f64 + 0.5) * width;
             match clusters.last_mut() {
-                Some(last) if x - last.1 < 9.0 => (last.1, last.2) = (x, last.2.max(bucket.max)),
+                Some(last) if x - last.1 < 2.5 => (last.1, last.2) = (x, last.2.max(bucket.max)),
                 _ => clusters.push((x, x, bucket.max)),
             }
         }

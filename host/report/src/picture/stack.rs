@@ -70,7 +70,7 @@ pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Svg {
         let scale = pane::scale(view, pane, &drawn, top, bottom);
         let symbol = view.reader.symbol(pane.quantity);
         canvas.text(
-            "name",
+            "name halo",
             span.left,
             top - 5.0,
             Anchor::Start,
@@ -205,11 +205,7 @@ pub fn time_axis(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64)
             canvas.text("", x, bottom + 15.0, Anchor::Middle, &label);
         }
     }
-    let words = format!(
-        "{} · {} · {}",
-        view.dates(span.from_ms, span.to_ms),
-        view.times.zone_name(),
-        view.times.offset(from)
-    );
+    let words =
+        format!("{} · {}", view.dates(span.from_ms, span.to_ms), view.times.zone_words(from));
     canvas.text("quiet", span.left, bottom + 31.0, Anchor::Start, &words);
 }

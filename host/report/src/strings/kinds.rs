@@ -1,5 +1,7 @@
 //! Kinds of findings: a title, and what it is in plain words.
 
+use crate::units::Quantity;
+
 /// Words for a kind of finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Kind {
@@ -22,6 +24,26 @@ pub fn title(kind: &str) -> String {
         Some(known) => known.title.to_owned(),
         None => crate::format::capital(&super::words_of(kind)),
     }
+}
+
+/// What the figure of an occurrence is, where it is the same for every finding of `kind`.
+pub fn figure(kind: &str) -> Option<(&'static str, Quantity)> {
+    Some(match kind {
+        "short-cycling" => ("Starts", Quantity::Number),
+        "leak-back-at-stop" => ("Drop", Quantity::Bar),
+        "cut-out-not-reached" | "pressure-spike" => ("Highest pressure", Quantity::Bar),
+        "pressure-hunting" => ("Swing", Quantity::Bar),
+        "idle-pressure-loss" => ("Loss", Quantity::BarPerMinute),
+        "locked-rotor" => ("Peak current", Quantity::Ampere),
+        "voltage-dip" | "interruption" | "undervoltage" => ("Lowest voltage", Quantity::Volt),
+        "voltage-swell" | "overvoltage" => ("Highest voltage", Quantity::Volt),
+        "weak-supply" => ("Voltage drop", Quantity::Volt),
+        "frequency-out-of-range" => ("Frequency", Quantity::Hertz),
+        "transducer-open" | "transducer-short" | "transducer-out-of-range" => {
+            ("Loop current", Quantity::Milliampere)
+        }
+        _ => return None,
+    })
 }
 
 macro_rules! kinds {

@@ -3,6 +3,7 @@
 
 pub mod causes;
 pub mod kinds;
+pub mod measures;
 pub mod page;
 pub mod pictures;
 pub mod sentences;

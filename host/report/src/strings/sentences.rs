@@ -137,7 +137,7 @@ words! {
     NOTHING_RULED_OUT = "Nothing: the record contradicts none of the causes looked for.";
     ALSO_RULED_OUT = "Also contradicted";
     CANNOT_SPEAK_ABOUT = "The record cannot speak about";
-    FURTHER_LIMITS = "What no such record can show:";
+    FURTHER_LIMITS = "More:";
     CANNOT_SHOW = "what this record cannot show";
     CAUTION_SHORT = "A finding is no clearance to work, to restart or to reset a protection. Work \
         on mains and pressure is for a qualified person, after isolating and proving dead; local \
@@ -147,6 +147,7 @@ words! {
         under “Causes, for and against”.";
     NO_PICTURE = "No picture:";
     CAPTURE = "Captured by the logger.";
+    PART_SHOWN = " The picture shows a part of it.";
     UNKNOWN_IN_GAPS = "What happened inside the gaps of the record.";
     SHORT_RECORD = "Anything that takes a day or longer to show: the record is shorter than one day.";
     DAYS_LEAD = "One band a day by the site’s clock, all days on the same scales: when the pump \
