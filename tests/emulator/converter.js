@@ -16,6 +16,8 @@ export class Converter {
   constructor(mcu, plant) {
     const { adc, clock } = mcu;
     this.conversions = 0;
+    // Conversions that found the converter's queue full.
+    this.overruns = 0;
     let channel = 0;
     let noise = 1;
     adc.startADCRead = () => {
@@ -35,15 +37,16 @@ export class Converter {
         default: return clamp(TEMPERATURE + dither);
       }
     };
-    const data = mcu.dma.channels;
     const alarm = clock.createAlarm(() => {
       this.conversions++;
       adc.busy = false;
       const value = read();
       adc.result = value;
       if (adc.fcs & 1) {
-        if (adc.fifo.full) adc.fcs |= 1 << 11;
-        else {
+        if (adc.fifo.full) {
+          adc.fcs |= 1 << 11;
+          this.overruns++;
+        } else {
           adc.fifo.push(value);
           adc.updateDMA();
         }
@@ -58,7 +61,6 @@ export class Converter {
         alarm.schedule(Math.max(2000, adc.divider * (1000 / 48)));
       }
     });
-    void data;
   }
 }
 

@@ -1,9 +1,9 @@
 // The exact shipping image on an emulated chip, with models of everything round it.
 //
-// Bytes of the USB serial port go over stdin and stdout; commands come as lines on descriptor 3,
-// what happens is told as JSON lines on descriptor 4.
+// Bytes of the USB serial port go over stdin and stdout; commands come as lines on descriptor COMMANDS,
+// what happens is told as JSON lines on descriptor EVENTS.
 //
-// Usage: node machine.js IMAGE.uf2 FLASH_FILE SCENARIO.json [CLOCK_MS]
+// Usage: node machine.js COMMANDS EVENTS IMAGE.uf2 FLASH_FILE SCENARIO.json [CLOCK_MS]
 
 import fs from 'node:fs';
 import { ConsoleLogger, LogLevel, Simulator, USBCDC } from 'rp2040js';
@@ -15,9 +15,10 @@ const CYCLE_NS = 8; // 125 MHz
 const SWI_1 = 16 + 27; // exception number of the metering executor's interrupt
 const PINS = { select: 17, supplyGood: 22, led: 25, lamps: [2, 3, 4, 5, 6, 7, 8, 9] };
 
-const [imagePath, flashPath, scenarioPath, clockMs] = process.argv.slice(2);
+const [commandsFd, eventsFd] = process.argv.slice(2, 4).map(Number);
+const [imagePath, flashPath, scenarioPath, clockMs] = process.argv.slice(4);
 const scenario = JSON.parse(fs.readFileSync(scenarioPath, 'utf8'));
-const tell = (what) => fs.writeSync(4, `${JSON.stringify(what)}\n`);
+const tell = (what) => fs.writeSync(eventsFd, `${JSON.stringify(what)}\n`);
 
 // Only for the clock and the chip in it: it is run from here.
 const { clock, rp2040: mcu } = new Simulator();
@@ -40,11 +41,14 @@ const PAINT = 0xc5;
 const stackTop = core.SP - 0x2000_0000;
 mcu.sram.fill(PAINT, 0, stackTop);
 const stackDepth = () => {
-  // The stack's own lowest byte: above it no run of paint as long as this is left by chance.
-  let at = stackTop;
-  let run = 0;
-  while (at > 0 && run < 1024) run = mcu.sram[--at] === PAINT ? run + 1 : 0;
-  return stackTop - (at + run);
+  // The gap between the variables and the stack's end is the longest run of paint.
+  let longest = 0;
+  let end = stackTop;
+  for (let at = 0, run = 0; at < stackTop; at++) {
+    run = mcu.sram[at] === PAINT ? run + 1 : 0;
+    if (run > longest) [longest, end] = [run, at + 1];
+  }
+  return stackTop - end;
 };
 
 const flash = new Flash(flashPath, clock, [0x50, 0x57, 1, 2, 3, 4, 5, 6]);
@@ -145,19 +149,22 @@ const commands = {
   figures() {
     const frames = (converter.conversions - conversionsThen) / 20;
     tell({ event: 'figures', ...cycles, frames, flash: flash.counts, violations: flash.violations,
-      toHostBytes, stackBytes: stackDepth(), atMs: clock.nanos / 1e6 });
+      toHostBytes, overruns: converter.overruns, stackBytes: stackDepth(), atMs: clock.nanos / 1e6 });
   },
   zero,
   // Cuts the supply in the middle of the n-th program or erase from now.
   cut(operations) {
     flash.cutAfter = Number(operations);
   },
-  supply(state) {
-    supplyGood = state === 'good';
+  // The supply fails: the monitor says so, and the hold-up lasts 20 ms more.
+  fail() {
+    supplyGood = false;
+    mcu.gpio[PINS.supplyGood].setInputValue(false);
+    flash.onCut(20_000_000);
   },
 };
 let line = '';
-fs.createReadStream(null, { fd: 3 }).on('data', (bytes) => {
+fs.createReadStream(null, { fd: commandsFd }).on('data', (bytes) => {
   line += bytes;
   const lines = line.split('\n');
   line = lines.pop();
