@@ -1,269 +1,557 @@
 use super::*;
 use crate::client::Limits;
-use crate::transport::Pipe;
+use crate::error::LinkError;
+use crate::testing::{Faults, Line, Passed, Peer, Shelf};
 use embassy_futures::block_on;
 use proptest::prelude::*;
 use pumpwitness_core::logger::{FrameSink, LineClosed, Logger, Start};
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_journal::ram::RamFlash;
 use pumpwitness_protocol::archive::read_trailer;
+use pumpwitness_protocol::message::RequestBody;
+use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
 use pumpwitness_protocol::record::BootReason;
-use std::sync::{Arc, Mutex};
-use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use sha2::{Digest, Sha256};
+use std::cell::RefCell;
+use std::fs;
+use std::rc::Rc;
+use tempfile::TempDir;
 
-const LIMITS: Limits = Limits { answer: Duration::from_millis(400), tries: 3 };
+const DEVICE: [u8; 8] = *b"logger 1";
+const OPENED_MS: i64 = 1_760_000_000_000;
+/// More than one window of pages.
+const SECTORS: u32 = 150;
 
-type Shared = Arc<Mutex<Logger<RamFlash>>>;
+type SharedShelf = Rc<RefCell<Shelf>>;
 
-/// A real logger that has recorded some minutes of a pump that runs now and then.
-fn logger(device: [u8; 8]) -> Shared {
-    let start = Start {
-        device,
-        firmware: [0, 1, 0],
-        reason: BootReason::PowerOn,
-        clock_ms: 1_770_000_000_000,
-        clock_good: true,
-    };
-    let mut logger = block_on(Logger::start(RamFlash::erased(34), start)).unwrap();
-    for n in 0..200_000_u32 {
-        let running = n % 9_000 > 3_000;
-        let noise = u64::from(n.wrapping_mul(2_654_435_761) >> 22);
-        let half = HalfWave {
-            duration_us: 10_000,
-            voltage_sq_mv2: (230_000 + noise) * (230_000 + noise),
-            current_sq_ma2: if running { (4_000 + noise) * (4_000 + noise) } else { 0 },
-            power_mw: if running { 800_000 + noise as i32 * 9 } else { 0 },
-            signal: 5_000 + (noise % 17) as i32,
-            flags: 0,
-        };
-        if logger.half_wave(&half) {
-            block_on(logger.store()).unwrap();
-        }
-    }
-    Arc::new(Mutex::new(logger))
+fn shelf(sectors: u32) -> SharedShelf {
+    Shelf::new(DEVICE, 40, sectors, OPENED_MS).shared()
 }
 
-struct Collected(Vec<u8>);
+/// One attempt over one line, and what passed over it.
+fn attempt<P: Peer>(
+    peer: P,
+    faults: Faults,
+    file: &Path,
+    release: bool,
+) -> (Result<Downloaded, DownloadError>, Passed) {
+    let mut client = Client::new(Line::new(peer, faults), Limits::default());
+    let download = Download { file, replace: false, release, host_clock_ms: 1_770_000_009_000 };
+    let outcome = download.run(&mut client, |_| {});
+    (outcome, client.into_line().passed)
+}
 
-impl FrameSink for Collected {
+fn fetch_from<P: Peer>(peer: P, faults: Faults, file: &Path) -> Result<Downloaded, DownloadError> {
+    attempt(peer, faults, file, false).0
+}
+
+fn unplug_after(bytes: usize) -> Faults {
+    Faults { unplug_after: Some(bytes), ..Faults::default() }
+}
+
+fn place(name: &str) -> (TempDir, PathBuf) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join(name);
+    (folder, file)
+}
+
+/// The whole file of a shelf, made apart from the code under test, with zeros for what is gone.
+fn expected_file(shelf: &Shelf) -> Vec<u8> {
+    let header = ArchiveHeader {
+        identity: shelf.identity.clone(),
+        range: pumpwitness_protocol::message::SnapshotRange {
+            first_sector: shelf.first,
+            last_sector: shelf.last(),
+            clock_ms: 1_770_000_000_001,
+        },
+        host_clock_ms: 1_770_000_009_000,
+        settings: shelf.settings.clone(),
+        site_text: shelf.site.iter().copied().collect(),
+    };
+    let mut head = [0; ARCHIVE_HEADER_BYTES];
+    header.encode(&mut head);
+    let mut bytes = head.to_vec();
+    for sector in shelf.first..=shelf.last() {
+        for page in 0..PAGES_PER_SECTOR as u8 {
+            let address = PageAddress { sector, page };
+            if shelf.gone.contains(&address) {
+                bytes.extend([0; PAGE_BYTES]);
+            } else {
+                bytes.extend(shelf.page(address).unwrap());
+            }
+        }
+    }
+    let hash = Sha256::digest(&bytes).into();
+    bytes.extend(trailer(header.sectors(), hash));
+    bytes
+}
+
+fn assert_finished(shelf: &SharedShelf, file: &Path, done: &Downloaded) {
+    let bytes = fs::read(file).unwrap();
+    assert!(bytes == expected_file(&shelf.borrow()));
+    assert_eq!(bytes.len() as u64, archive_bytes(done.sectors));
+    let hash: [u8; 32] = Sha256::digest(&bytes).into();
+    assert_eq!(done.sha256, hash);
+    assert!(!part_of(file).exists());
+}
+
+#[test]
+fn a_download_is_a_true_copy_and_wastes_no_line() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(SECTORS);
+    let (done, passed) = attempt(shelf.clone(), Faults::default(), &file, false);
+    let done = done.unwrap();
+    assert_finished(&shelf, &file, &done);
+    assert_eq!((done.pages, done.pages_gone, done.resumed_at), (600, 0, 0));
+    assert_eq!((done.pages_damaged, done.pages_torn, done.pages_mended), (0, 0, 0));
+    assert!(done.chain_ok() && !done.released);
+    // Windows follow each other without a wait, and nearly all that passes is record.
+    assert_eq!(passed.waits, 0);
+    let payload = u64::from(SECTORS) * SECTOR_BYTES as u64;
+    let all = (passed.to_host + passed.to_peer) as u64;
+    assert!(payload * 100 >= all * 95, "{payload} of {all} bytes");
+    let requests = &shelf.borrow().requests;
+    assert!(!requests.iter().any(|body| matches!(body, RequestBody::Release { .. })));
+    let windows = requests.iter().filter(|b| matches!(b, RequestBody::ReadPages { .. })).count();
+    assert_eq!(windows, 3);
+}
+
+#[test]
+fn progress_counts_every_page_once() {
+    let (_folder, file) = place("a.pwa");
+    let mut seen = Vec::new();
+    let mut client = Client::new(Line::new(shelf(3), Faults::default()), Limits::default());
+    let download = Download { file: &file, replace: false, release: false, host_clock_ms: 0 };
+    download.run(&mut client, |progress| seen.push((progress.done, progress.total))).unwrap();
+    let expected: Vec<_> = (0..=12).map(|page| (page, 12)).collect();
+    assert_eq!(seen, expected);
+}
+
+#[test]
+fn a_finished_file_is_replaced_on_request_only() {
+    let (_folder, file) = place("a.pwa");
+    fs::write(&file, b"something dear").unwrap();
+    let shelf = shelf(2);
+    let error = fetch_from(shelf.clone(), Faults::default(), &file).unwrap_err();
+    assert!(matches!(error, DownloadError::Exists(_)), "{error}");
+    assert_eq!(fs::read(&file).unwrap(), b"something dear");
+    assert!(shelf.borrow().requests.is_empty());
+    let mut client = Client::new(Line::new(shelf.clone(), Faults::default()), Limits::default());
+    let download =
+        Download { file: &file, replace: true, release: false, host_clock_ms: 1_770_000_009_000 };
+    let done = download.run(&mut client, |_| {}).unwrap();
+    assert_finished(&shelf, &file, &done);
+}
+
+#[test]
+fn a_file_that_appears_meanwhile_is_not_replaced() {
+    let (_folder, file) = place("a.pwa");
+    let mut client = Client::new(Line::new(shelf(2), Faults::default()), Limits::default());
+    let download = Download { file: &file, replace: false, release: true, host_clock_ms: 0 };
+    let error = download.run(&mut client, |_| fs::write(&file, b"dear").unwrap()).unwrap_err();
+    assert!(matches!(error, DownloadError::Exists(_)), "{error}");
+    assert_eq!(fs::read(&file).unwrap(), b"dear");
+    assert!(part_of(&file).exists());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn unplugged_anywhere_it_goes_on_to_the_same_bytes(
+        cuts in proptest::collection::vec(0usize..330_000, 1..6),
+    ) {
+        let (_folder, file) = place("a.pwa");
+        let shelf = shelf(SECTORS / 2);
+        let mut far = 0;
+        for cut in cuts {
+            match fetch_from(shelf.clone(), unplug_after(cut), &file) {
+                Ok(_) => break,
+                Err(DownloadError::Client(ClientError::Link(LinkError::Broken { .. }))) => {}
+                Err(error) => prop_assert!(false, "{}", error),
+            }
+            prop_assert!(!file.exists());
+            let part = fs::metadata(part_of(&file)).map_or(0, |part| part.len());
+            prop_assert!(part >= far);
+            far = part;
+        }
+        if !file.exists() {
+            let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+            prop_assert_eq!(done.resumed_at, far.saturating_sub(8192) / 1024);
+        }
+        prop_assert!(fs::read(&file).unwrap() == expected_file(&shelf.borrow()));
+    }
+
+    /// Frames damaged, dropped, doubled and out of order, and the plug pulled as well.
+    #[test]
+    fn a_noisy_line_costs_time_and_nothing_else(
+        seed in any::<u32>(),
+        one_in in 8u32..200,
+        cut in proptest::option::of(20_000usize..200_000),
+    ) {
+        let (_folder, file) = place("a.pwa");
+        let shelf = shelf(40);
+        let mut attempts = 0;
+        while !file.exists() {
+            attempts += 1;
+            prop_assert!(attempts < 50);
+            let faults = Faults {
+                one_in: Some(one_in),
+                seed: seed.wrapping_add(attempts),
+                unplug_after: cut,
+            };
+            match fetch_from(shelf.clone(), faults, &file) {
+                // Noise may use up the tries of one attempt; a technician would repeat it.
+                Ok(_) | Err(DownloadError::Client(ClientError::Link(_)) | DownloadError::Stuck(_)) => {}
+                Err(error) => prop_assert!(false, "{}", error),
+            }
+        }
+        prop_assert!(fs::read(&file).unwrap() == expected_file(&shelf.borrow()));
+    }
+
+    /// A .part cut, zeroed or damaged in any place by a computer that lost its power.
+    #[test]
+    fn whatever_the_disk_did_to_the_part_is_mended(
+        keep in 8192usize..8192 + 20 * 4096,
+        zeroed in proptest::option::of((8192usize..8192 + 80_000, 1usize..9000)),
+        flipped in proptest::collection::vec(8192usize..8192 + 80_000, 0..4),
+    ) {
+        let (_folder, file) = place("a.pwa");
+        let shelf = shelf(20);
+        let expected = expected_file(&shelf.borrow());
+        let mut part = expected[..keep].to_vec();
+        if let Some((from, count)) = zeroed {
+            let (from, to) = (from.min(keep), (from + count).min(keep));
+            part[from..to].fill(0);
+        }
+        for at in flipped.into_iter().filter(|at| *at < keep) {
+            part[at] ^= 0x10;
+        }
+        fs::write(part_of(&file), part).unwrap();
+        let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+        prop_assert!(fs::read(&file).unwrap() == expected);
+        prop_assert!(done.chain_ok());
+    }
+}
+
+#[test]
+fn what_the_logger_no_longer_holds_is_counted_and_zero() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(6);
+    let lost = [(40, 0), (40, 1), (43, 2), (45, 3)];
+    shelf.borrow_mut().gone = lost.map(|(sector, page)| PageAddress { sector, page }).into();
+    let (done, _) = attempt(shelf.clone(), Faults::default(), &file, true);
+    let done = done.unwrap();
+    assert_finished(&shelf, &file, &done);
+    assert_eq!(done.pages_gone, 4);
+    // 40→41 and 43→44 cannot be checked; nobody follows 45.
+    assert_eq!((done.chain_broken.as_slice(), done.chain_unknown), (&[][..], 2));
+    assert!(!done.chain_ok() && !done.released);
+}
+
+#[test]
+fn pages_overwritten_while_the_plug_was_out_are_counted() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(20);
+    fetch_from(shelf.clone(), unplug_after(40_000), &file).unwrap_err();
+    let have = fs::read(part_of(&file)).unwrap();
+    let whole = expected_file(&shelf.borrow());
+    let gone = (0..15_u32).flat_map(|n| (0..4).map(move |page| (40 + n, page)));
+    shelf.borrow_mut().gone = gone.map(|(sector, page)| PageAddress { sector, page }).collect();
+    let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+    let bytes = fs::read(&file).unwrap();
+    // What was fetched before is kept, what could not be any more is zeros, the rest has come.
+    let pages = (have.len() - ARCHIVE_HEADER_BYTES) / PAGE_BYTES;
+    let kept = ARCHIVE_HEADER_BYTES + pages * PAGE_BYTES;
+    assert!(done.resumed_at == pages as u64 && pages > 8);
+    assert!(bytes[..kept] == have[..kept]);
+    let lost = ARCHIVE_HEADER_BYTES + 15 * SECTOR_BYTES;
+    assert!(bytes[kept..lost].iter().all(|byte| *byte == 0));
+    assert!(bytes[lost..bytes.len() - 64] == whole[lost..whole.len() - 64]);
+    assert_eq!(done.pages_gone as usize, 60 - pages);
+}
+
+#[test]
+fn a_changed_sector_is_named_and_kept() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(6);
+    shelf.borrow_mut().sectors[2][3000] ^= 1;
+    let (done, _) = attempt(shelf.clone(), Faults::default(), &file, true);
+    let done = done.unwrap();
+    assert_finished(&shelf, &file, &done);
+    assert_eq!((done.chain_broken.as_slice(), done.chain_unknown), (&[42][..], 0));
+    assert_eq!(done.pages_torn + done.pages_damaged, 1);
+    assert!(!done.released, "the logger still has the better evidence");
+}
+
+#[test]
+fn a_changed_sector_that_is_gone_meanwhile_is_not_wiped() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(6);
+    let expected = {
+        let mut shelf = shelf.borrow_mut();
+        shelf.sectors[2][3000] ^= 1;
+        expected_file(&shelf)
+    };
+    // All the pages have come; only mending is left.
+    fs::write(part_of(&file), &expected[..expected.len() - 64]).unwrap();
+    shelf.borrow_mut().gone = (0..4).map(|page| PageAddress { sector: 42, page }).collect();
+    let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+    assert!(fs::read(&file).unwrap() == expected);
+    assert_eq!((done.chain_broken.as_slice(), done.pages_gone), (&[42][..], 0));
+}
+
+#[test]
+fn a_page_the_logger_misplaced_is_missing_and_no_other() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(6);
+    let address = PageAddress { sector: 42, page: 1 };
+    shelf.borrow_mut().misplaced = [address].into();
+    let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+    shelf.borrow_mut().gone = [address].into();
+    assert_finished(&shelf, &file, &done);
+    assert_eq!(done.pages_gone, 1);
+}
+
+#[test]
+fn a_memory_that_fails_now_and_then_is_asked_again() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(6);
+    shelf.borrow_mut().memory_fails = 3;
+    let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+    assert_finished(&shelf, &file, &done);
+    let file = file.with_extension("b");
+    shelf.borrow_mut().memory_fails = 100;
+    let error = fetch_from(shelf.clone(), Faults::default(), &file).unwrap_err();
+    assert!(matches!(error, DownloadError::Client(ClientError::Device(_))), "{error}");
+    assert!(shelf.borrow().memory_fails > 90);
+}
+
+#[test]
+fn memory_is_released_only_when_all_is_safe() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(6);
+    let (done, _) = attempt(shelf.clone(), Faults::default(), &file, true);
+    assert!(done.unwrap().released);
+    let requests = shelf.borrow().requests.clone();
+    assert_eq!(requests.last(), Some(&RequestBody::Release { up_to_sector: 45 }));
+    assert_eq!(requests.iter().filter(|b| matches!(b, RequestBody::Release { .. })).count(), 1);
+    // The plug pulled at any byte: no release without a finished file.
+    let (_, whole) = attempt(shelf.clone(), Faults::default(), &file.with_extension("b"), true);
+    for cut in (0..whole.to_host).step_by(997) {
+        let (_folder, file) = place("a.pwa");
+        shelf.borrow_mut().requests.clear();
+        attempt(shelf.clone(), unplug_after(cut), &file, true).0.unwrap_err();
+        let asked =
+            shelf.borrow().requests.iter().any(|b| matches!(b, RequestBody::Release { .. }));
+        assert_eq!(asked, file.exists(), "after {cut} bytes");
+    }
+    // And when only the answer to it is lost, that is said.
+    let (_folder, file) = place("a.pwa");
+    let error = attempt(shelf, unplug_after(whole.to_host - 1), &file, true).0.unwrap_err();
+    assert!(matches!(error, DownloadError::NotReleased { .. }), "{error}");
+    assert!(file.exists() && !part_of(&file).exists());
+}
+
+#[test]
+fn another_logger_record_or_file_is_not_mixed_in() {
+    let (_folder, file) = place("a.pwa");
+    fetch_from(shelf(20), unplug_after(40_000), &file).unwrap_err();
+    let part = fs::read(part_of(&file)).unwrap();
+    let other = Shelf::new(*b"logger 2", 40, 20, OPENED_MS).shared();
+    let error = fetch_from(other.clone(), Faults::default(), &file).unwrap_err();
+    assert!(matches!(error, DownloadError::OtherLogger { .. }), "{error}");
+    // Its memory was cleared, and it has counted up to the same sectors since.
+    let cleared = Shelf::new(DEVICE, 40, 20, OPENED_MS + 86_400_000).shared();
+    let error = fetch_from(cleared, Faults::default(), &file).unwrap_err();
+    assert!(matches!(error, DownloadError::OtherRecord { .. }), "{error}");
+    assert!(fs::read(part_of(&file)).unwrap() == part);
+    let requests = &other.borrow().requests;
+    assert_eq!(requests.len(), 1, "a hello and no more");
+
+    for strange in
+        [b"x".repeat(9000), b"PW".to_vec(), part[..8192].iter().map(|b| b ^ (b & 1)).collect()]
+    {
+        fs::write(part_of(&file), &strange).unwrap();
+        let error = fetch_from(shelf(20), Faults::default(), &file).unwrap_err();
+        assert!(matches!(error, DownloadError::Foreign { .. }), "{error}");
+        assert_eq!(fs::read(part_of(&file)).unwrap(), strange);
+    }
+}
+
+#[test]
+fn two_downloads_do_not_write_one_file() {
+    let (_folder, file) = place("a.pwa");
+    let mut client = Client::new(Line::new(shelf(20), Faults::default()), Limits::default());
+    let download = Download { file: &file, replace: false, release: false, host_clock_ms: 0 };
+    let mut errors = Vec::new();
+    let done = download.run(&mut client, |progress| {
+        if progress.done == 7 {
+            errors.push(fetch_from(shelf(20), Faults::default(), &file).unwrap_err());
+        }
+    });
+    done.unwrap();
+    assert!(matches!(errors[..], [DownloadError::InUse(_)]), "{errors:?}");
+}
+
+#[test]
+fn a_part_cut_inside_its_head_begins_anew() {
+    let shelf = shelf(3);
+    let expected = expected_file(&shelf.borrow());
+    for length in [0, 8, 12, 8191] {
+        let (_folder, file) = place("a.pwa");
+        fs::write(part_of(&file), &expected[..length]).unwrap();
+        let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+        assert_finished(&shelf, &file, &done);
+    }
+}
+
+#[test]
+fn nothing_is_left_where_nothing_came() {
+    // Unplugged within the first answers: no head yet, so no file either.
+    for cut in [0, 20, 60, 300] {
+        let (folder, file) = place("a.pwa");
+        fetch_from(shelf(3), unplug_after(cut), &file).unwrap_err();
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0, "after {cut} bytes");
+    }
+    // A range no logger has.
+    let (folder, file) = place("a.pwa");
+    let broken = shelf(1);
+    let mut script = crate::testing::Script::new(move |request| {
+        let frames = broken.borrow_mut().receive(&request_bytes(request));
+        match request.body {
+            RequestBody::Snapshot => {
+                let range = pumpwitness_protocol::message::SnapshotRange {
+                    first_sector: 9,
+                    last_sector: 8,
+                    clock_ms: 0,
+                };
+                vec![crate::testing::framed(
+                    request.id,
+                    pumpwitness_protocol::message::ReplyBody::Snapshot(range),
+                )]
+            }
+            _ => frames,
+        }
+    });
+    let error = fetch_from(Borrowed(&mut script), Faults::default(), &file).unwrap_err();
+    assert!(matches!(error, DownloadError::BadRange(9, 8)), "{error}");
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_is_named_before_the_logger_works() {
+    let folder = tempfile::tempdir().unwrap();
+    let shelf = shelf(3);
+    for name in ["absent/a.pwa", "file/a.pwa"] {
+        fs::write(folder.path().join("file"), b"").unwrap();
+        let file = folder.path().join(name);
+        let error = fetch_from(shelf.clone(), Faults::default(), &file).unwrap_err();
+        assert!(matches!(error, DownloadError::File { .. }), "{error}");
+        assert!(error.to_string().contains("choose a folder"), "{error}");
+    }
+    let requests = &shelf.borrow().requests;
+    assert!(requests.iter().all(|body| matches!(body, RequestBody::Hello { .. })));
+}
+
+#[test]
+fn a_logger_that_stops_sending_pages_is_given_up() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(3);
+    let mut script = crate::testing::Script::new(move |request| match request.body {
+        RequestBody::ReadPages { .. } => Vec::new(),
+        _ => shelf.borrow_mut().receive(&request_bytes(request)),
+    });
+    let error = fetch_from(Borrowed(&mut script), Faults::default(), &file).unwrap_err();
+    assert!(matches!(error, DownloadError::Stuck(PageAddress { sector: 40, page: 0 })), "{error}");
+    assert!(part_of(&file).exists());
+}
+
+struct Borrowed<'a, P>(&'a mut P);
+
+impl<P: Peer> Peer for Borrowed<'_, P> {
+    fn receive(&mut self, bytes: &[u8]) -> Vec<Vec<u8>> {
+        self.0.receive(bytes)
+    }
+}
+
+fn request_bytes(request: &pumpwitness_protocol::message::Request) -> Vec<u8> {
+    let mut buffer = [0; pumpwitness_protocol::frame::FRAME_BYTES_MAX];
+    pumpwitness_protocol::frame::encode(request, &mut buffer).unwrap().to_vec()
+}
+
+/// The logger's own code, with a record of a pump that runs now and then.
+struct Real(Logger<RamFlash>);
+
+impl Real {
+    fn new() -> Rc<RefCell<Self>> {
+        let start = Start {
+            device: DEVICE,
+            firmware: [0, 1, 0],
+            reason: BootReason::PowerOn,
+            clock_ms: 1_770_000_000_000,
+            clock_good: true,
+        };
+        let mut logger = block_on(Logger::start(RamFlash::erased(34), start)).unwrap();
+        for n in 0..120_000_u32 {
+            let running = n % 3_000 > 1_000;
+            let noise = u64::from(n.wrapping_mul(2_654_435_761) >> 22);
+            let half = HalfWave {
+                duration_us: 10_000,
+                voltage_sq_mv2: (230_000 + noise) * (230_000 + noise),
+                current_sq_ma2: if running { (4_000 + noise) * (4_000 + noise) } else { 0 },
+                power_mw: if running { 800_000 + noise as i32 * 9 } else { 0 },
+                signal: 5_000 + (noise % 17) as i32,
+                flags: 0,
+            };
+            if logger.half_wave(&half) {
+                block_on(logger.store()).unwrap();
+            }
+        }
+        Rc::new(RefCell::new(Self(logger)))
+    }
+}
+
+struct Frames(Vec<Vec<u8>>);
+
+impl FrameSink for Frames {
     async fn send(&mut self, frame: &[u8]) -> Result<(), LineClosed> {
-        self.0.extend_from_slice(frame);
+        self.0.push(frame.to_vec());
         Ok(())
     }
 }
 
-/// What happens to the bytes a logger sends.
-#[derive(Clone, Copy, Default)]
-struct Faults {
-    /// The plug is pulled after this many.
-    unplug_after: Option<usize>,
-    /// One of so many 64-byte pieces is damaged, dropped or doubled, by a fixed seed.
-    one_in: Option<u32>,
+impl Peer for Real {
+    fn receive(&mut self, bytes: &[u8]) -> Vec<Vec<u8>> {
+        let mut frames = Frames(Vec::new());
+        block_on(self.0.serve(bytes, &mut frames)).unwrap();
+        frames.0
+    }
 }
 
-/// Plugs a logger in behind a pipe.
-fn plug(logger: &Shared, faults: Faults) -> (Client<Pipe>, JoinHandle<()>) {
-    let (host, mut device) = Pipe::pair("test line");
-    let logger = Arc::clone(logger);
-    let thread = thread::spawn(move || {
-        let mut buffer = [0; 4096];
-        let mut sent = 0;
-        let mut lot = 0x1234_5678_u32;
-        while let Ok(count) = device.read(&mut buffer, Duration::from_millis(50)) {
-            let mut out = Collected(Vec::new());
-            if count > 0 {
-                block_on(logger.lock().unwrap().serve(&buffer[..count], &mut out)).unwrap();
-            }
-            for piece in out.0.chunks(64) {
-                lot = lot.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                let hit = faults.one_in.is_some_and(|one_in| (lot >> 8).is_multiple_of(one_in));
-                let mut piece = piece.to_vec();
-                match (hit, lot >> 30) {
-                    (false, _) => {}
-                    (true, 0) => piece.clear(),
-                    (true, 1) => piece.extend(piece.clone()),
-                    (true, _) => piece[0] ^= 0x20,
-                }
-                if let Some(left) = faults.unplug_after.map(|after| after.saturating_sub(sent))
-                    && left < piece.len()
-                {
-                    let _ = device.write_all(&piece[..left]);
-                    return;
-                }
-                sent += piece.len();
-                if device.write_all(&piece).is_err() {
-                    return;
-                }
-            }
-        }
-    });
-    (Client::new(host, LIMITS), thread)
-}
-
-fn fetch(logger: &Shared, faults: Faults, file: &Path) -> Result<Downloaded, DownloadError> {
-    let (mut client, thread) = plug(logger, faults);
-    let download =
-        Download { file, replace: false, release: false, host_clock_ms: 1_770_000_009_000 };
-    let outcome = download.run(&mut client, |_| {});
-    drop(client);
-    thread.join().unwrap();
-    outcome
-}
-
-/// What the sectors of the file must be: those of the flash.
-fn assert_true_copy(logger: &Shared, file: &Path) {
-    let bytes = fs::read(file).unwrap();
+#[test]
+fn the_loggers_own_code_is_downloaded_from_true_to_its_flash() {
+    let (_folder, file) = place("a.pwa");
+    let logger = Real::new();
+    for cut in [9_000, 20_000, 5_000] {
+        fetch_from(logger.clone(), unplug_after(cut), &file).unwrap_err();
+    }
+    let done = fetch_from(logger.clone(), Faults::default(), &file).unwrap();
+    assert!(done.resumed_at > 20 && done.sectors > 8, "{done:?}");
+    assert!(done.chain_ok());
+    assert_eq!((done.pages_gone, done.pages_damaged, done.pages_torn), (0, 0, 0));
+    let bytes = fs::read(&file).unwrap();
     let header = ArchiveHeader::decode(&bytes).unwrap();
-    assert_eq!(bytes.len() as u64, archive_bytes(header.sectors()));
     let body = bytes.len() - TRAILER_BYTES;
-    let (sectors, hash) = read_trailer(&bytes[body..]).unwrap();
-    assert_eq!((sectors, hash), (header.sectors(), Sha256::digest(&bytes[..body]).into()));
-    let logger = logger.lock().unwrap();
-    let flash = logger.flash().bytes().as_chunks::<SECTOR_BYTES>().0;
-    for (index, sector) in bytes[ARCHIVE_HEADER_BYTES..body].chunks(SECTOR_BYTES).enumerate() {
-        let sequence = header.range.first_sector + index as u32;
+    let hash = Sha256::digest(&bytes[..body]).into();
+    assert_eq!(read_trailer(&bytes[body..]), Some((header.sectors(), hash)));
+    let logger = logger.borrow();
+    let flash = logger.0.flash().bytes().as_chunks::<SECTOR_BYTES>().0;
+    let sectors = bytes[ARCHIVE_HEADER_BYTES..body].as_chunks::<SECTOR_BYTES>().0;
+    for (sequence, sector) in (header.range.first_sector..).zip(sectors) {
         let of_flash = flash
             .iter()
             .find(|held| SectorHeader::decode(&held[..]).is_some_and(|h| h.sequence == sequence));
-        assert!(of_flash.is_some_and(|held| held == sector), "sector {sequence}");
-    }
-}
-
-#[test]
-fn a_download_is_a_true_copy() {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("a.pwa");
-    let logger = logger(*b"logger 1");
-    let done = fetch(&logger, Faults::default(), &file).unwrap();
-    assert_eq!((done.pages_gone, done.resumed_at), (0, 0));
-    assert!(done.chain_broken.is_empty() && done.sectors > 5);
-    let whole: [u8; 32] = Sha256::digest(fs::read(&file).unwrap()).into();
-    assert_eq!(done.sha256, whole);
-    assert_true_copy(&logger, &file);
-    assert!(!part_of(&file).exists());
-    let again = fetch(&logger, Faults::default(), &file);
-    assert!(matches!(again, Err(DownloadError::Exists(_))));
-}
-
-#[test]
-fn a_noisy_line_costs_time_and_nothing_else() {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("a.pwa");
-    let logger = logger(*b"logger 1");
-    let faults = Faults { one_in: Some(150), ..Faults::default() };
-    for _ in 0..20 {
-        match fetch(&logger, faults, &file) {
-            Ok(_) => {
-                assert_true_copy(&logger, &file);
-                return;
-            }
-            // The noise may hit a handshake; a technician would repeat, and so do we.
-            Err(DownloadError::Link(_) | DownloadError::Stuck(_)) => {}
-            Err(other) => panic!("{other}"),
-        }
-    }
-    panic!("no download in 20 attempts");
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(12))]
-
-    #[test]
-    fn unplugged_anywhere_it_goes_on_to_the_same_file(
-        cuts in proptest::collection::vec(0usize..90_000, 1..5),
-    ) {
-        let folder = tempfile::tempdir().unwrap();
-        let file = folder.path().join("a.pwa");
-        let logger = logger(*b"logger 1");
-        let mut far = 0;
-        for cut in cuts {
-            let faults = Faults { unplug_after: Some(cut), ..Faults::default() };
-            match fetch(&logger, faults, &file) {
-                Ok(_) => break,
-                Err(error) => {
-                    prop_assert!(matches!(error, DownloadError::Link(LinkError::Broken { .. })),
-                        "{}", error);
-                    prop_assert!(!file.exists());
-                    let part = fs::metadata(part_of(&file)).map_or(0, |part| part.len());
-                    prop_assert!(part >= far);
-                    far = part;
-                }
-            }
-        }
-        if !file.exists() {
-            let done = fetch(&logger, Faults::default(), &file).unwrap();
-            prop_assert!(done.chain_broken.is_empty());
-        }
-        assert_true_copy(&logger, &file);
-    }
-}
-
-#[test]
-fn interrupted_and_whole_downloads_are_the_same_bytes() {
-    let folder = tempfile::tempdir().unwrap();
-    let logger = logger(*b"logger 1");
-    let (cut, whole) = (folder.path().join("cut.pwa"), folder.path().join("whole.pwa"));
-    let faults = Faults { unplug_after: Some(30_000), ..Faults::default() };
-    fetch(&logger, faults, &cut).unwrap_err();
-    // The same beginning, as an attempt that got no further than the head would leave it.
-    let head = fs::read(part_of(&cut)).unwrap()[..ARCHIVE_HEADER_BYTES].to_vec();
-    fs::write(part_of(&whole), head).unwrap();
-    let resumed = fetch(&logger, Faults::default(), &cut).unwrap();
-    fetch(&logger, Faults::default(), &whole).unwrap();
-    assert!(resumed.resumed_at > 0);
-    assert!(fs::read(cut).unwrap() == fs::read(whole).unwrap());
-}
-
-#[test]
-fn damage_on_the_disk_before_going_on_is_mended() {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("a.pwa");
-    let logger = logger(*b"logger 1");
-    let faults = Faults { unplug_after: Some(40_000), ..Faults::default() };
-    fetch(&logger, faults, &file).unwrap_err();
-    let mut part = fs::read(part_of(&file)).unwrap();
-    part[ARCHIVE_HEADER_BYTES + 2_000] ^= 1;
-    fs::write(part_of(&file), part).unwrap();
-    let done = fetch(&logger, Faults::default(), &file).unwrap();
-    assert!(done.chain_broken.is_empty());
-    assert_true_copy(&logger, &file);
-}
-
-#[test]
-fn another_logger_or_another_file_is_not_mixed_in() {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("a.pwa");
-    let faults = Faults { unplug_after: Some(20_000), ..Faults::default() };
-    fetch(&logger(*b"logger 1"), faults, &file).unwrap_err();
-    let error = fetch(&logger(*b"logger 2"), Faults::default(), &file).unwrap_err();
-    assert!(matches!(error, DownloadError::OtherLogger { .. }), "{error}");
-    fs::write(part_of(&file), vec![b'x'; 9000]).unwrap();
-    let error = fetch(&logger(*b"logger 1"), Faults::default(), &file).unwrap_err();
-    assert!(matches!(error, DownloadError::Foreign { .. }), "{error}");
-    assert_eq!(fs::read(part_of(&file)).unwrap(), vec![b'x'; 9000]);
-}
-
-/// A device that does not speak, or speaks nonsense, with or without frame ends.
-#[test]
-fn silence_and_garbage_end_within_the_limits() {
-    for answer in [&b""[..], b"AT\r\nERROR\r\n", &[0x55, 0, 0x12, 0x34, 0], &[0xFF; 3000]] {
-        let (host, mut device) = Pipe::pair("test line");
-        let thread = thread::spawn(move || {
-            let mut buffer = [0; 4096];
-            while let Ok(count) = device.read(&mut buffer, Duration::from_millis(50)) {
-                if count > 0 && device.write_all(answer).is_err() {
-                    return;
-                }
-            }
-        });
-        let mut client = Client::new(host, LIMITS);
-        let error = client.hello().unwrap_err();
-        assert!(
-            matches!(error, LinkError::Silent { .. } | LinkError::Garbage { .. }),
-            "{answer:?}: {error}"
-        );
-        drop(client);
-        thread.join().unwrap();
+        assert!(of_flash == Some(sector), "sector {sequence}");
     }
 }

@@ -2,14 +2,20 @@
 //!
 //! [`transport`] (bytes over a serial port or a pipe; [`ports`] lists the ports) → [`client`] (one
 //! method a request, time limits, retries) → [`download`] (an archive file, page by page, verified).
-//! [`arming`] says what a site file means to the logger.
+//! [`error`] keeps the line's failures and the logger's refusals apart; [`arming`] says what a site
+//! file means to the logger.
+#![forbid(unsafe_code)]
 
 pub mod arming;
 pub mod client;
 pub mod download;
+pub mod error;
 pub mod ports;
+#[cfg(test)]
+mod testing;
 pub mod transport;
 
-pub use client::{Client, Limits, LinkError};
+pub use client::{Client, Limits};
 pub use download::{Download, DownloadError, Downloaded, Progress};
+pub use error::{ClientError, DeviceError, LinkError};
 pub use transport::{Pipe, SerialLine, Transport};
