@@ -33,7 +33,7 @@ fn tags(page: &str) -> Vec<Tag> {
         let closing = inside.starts_with('/');
         let inside = inside.trim_start_matches('/').trim_end_matches('/');
         let name: String =
-            inside.chars().take_while(|c| c.is_ascii_alphanumeric()).collect::<String>();
+            inside.chars().take_while(char::is_ascii_alphanumeric).collect::<String>();
         assert!(!name.is_empty(), "a name in {inside:?}");
         let mut attributes = Vec::new();
         let mut left = &inside[name.len()..];

@@ -18,7 +18,9 @@ pub fn figures(view: &View<'_>, finding: &Finding, id: &str) -> Result<Vec<Figur
     let shape = telling::shape(finding.kind);
     let record = view.extent();
     let (from_ms, to_ms) = told(finding);
-    let stretch = telling::stretch(from_ms, to_ms, &shape, record);
+    let starts: Vec<i64> =
+        view.analysis().runs.iter().map(|run| run.start.as_millisecond()).collect();
+    let stretch = telling::stretch(from_ms, to_ms, &shape, record, &starts);
     let panes = panes(view, finding, &shape);
     if panes.is_empty() {
         return Err(sentences::no_channel_to_draw().to_owned());
@@ -231,7 +233,7 @@ fn moment(
     } else {
         caption = caption.strong(format!("{}. ", kinds::title(finding.kind)));
     }
-    let mut legend = vec![words::LEGEND];
+    let mut legend = Vec::new();
     if view.analysis().recording.gaps.iter().any(|gap| {
         gap.start.as_millisecond() < stack.to_ms && gap.end.as_millisecond() > stack.from_ms
     }) {
@@ -243,7 +245,9 @@ fn moment(
     if finding.limit.is_some() && !judged {
         legend.push(words::LIMIT_NOT_DRAWN);
     }
-    caption = caption.plain(format!(" {}", legend.join(" ")));
+    if !legend.is_empty() {
+        caption = caption.plain(format!(" {}", legend.join(" ")));
+    }
     let names: Vec<&str> = stack.panes.iter().map(|pane| pane.title).collect();
     let when = view.times.stretch(from_ms(stack.from_ms), from_ms(stack.to_ms), Fine::Second);
     let draw = |size| stack::draw(view, stack, size);

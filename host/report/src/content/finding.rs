@@ -1,7 +1,7 @@
 //! One section a finding.
 
 use super::{Block, Cell, Column, Section, Table, Text, Tone, View, evidence};
-use crate::format::{count, counted, duration};
+use crate::format::{count, duration};
 use crate::restate::restate;
 use crate::strings::measures::measure;
 use crate::strings::{self, causes, kinds, sentences};
@@ -37,6 +37,7 @@ pub fn section(view: &View<'_>) -> Section {
         blocks.push(Block::Paragraph(sentences::NO_FINDINGS.into()));
     } else {
         blocks.push(Block::Paragraph(sentences::FINDINGS_LEAD.into()));
+        blocks.push(Block::Aside(strings::pictures::LEGEND.into()));
     }
     blocks.extend(findings.iter().enumerate().map(|(n, f)| Block::Section(one(view, f, n))));
     Section { id: "findings".into(), title: sentences::FINDINGS.into(), tone: None, blocks }
@@ -66,10 +67,9 @@ fn one(view: &View<'_>, finding: &Finding, place: usize) -> Section {
 fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
     let mut facts: Vec<(String, Text)> = vec![(
         sentences::SEEN.into(),
-        format!(
-            "{}, {}",
-            counted(finding.count as usize, "time", "times"),
-            view.times.stretch(finding.start, finding.end, Fine::Second)
+        sentences::seen(
+            (!finding.occurrences.is_empty()).then_some(finding.count as usize),
+            &view.times.stretch(finding.start, finding.end, Fine::Second),
         )
         .into(),
     )];
@@ -83,7 +83,7 @@ fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
             Text::default()
                 .strong(limit_value(view, limit))
                 .plain(", ")
-                .quoted(limit.source.clone()),
+                .quoted(restate(&limit.source, view.reader)),
         ));
     }
     facts.push((sentences::CONFIDENCE.into(), confidence(finding.confidence).into()));

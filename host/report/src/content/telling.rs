@@ -137,8 +137,15 @@ pub fn most_telling<'a>(finding: &'a Finding, shape: &Shape) -> Option<&'a Occur
     picked.or_else(|| finding.occurrences.iter().rev().max_by_key(|o| length(o)))
 }
 
-/// The stretch of time to show for an occurrence, ms since 1970, inside the record.
-pub fn stretch(from_ms: i64, to_ms: i64, shape: &Shape, record: (i64, i64)) -> (i64, i64) {
+/// The stretch of time to show for an occurrence, ms since 1970, inside the record. `starts_ms` are
+/// the starts of runs, in time order.
+pub fn stretch(
+    from_ms: i64,
+    to_ms: i64,
+    shape: &Shape,
+    record: (i64, i64),
+    starts_ms: &[i64],
+) -> (i64, i64) {
     if shape.whole {
         return record;
     }
@@ -146,10 +153,10 @@ pub fn stretch(from_ms: i64, to_ms: i64, shape: &Shape, record: (i64, i64)) -> (
     let around_ms = (shape.around_s.max(length_s * shape.share) * 1000.0) as i64;
     let (mut from, mut to) = (from_ms, to_ms);
     if length_s > shape.most_s {
-        // Of a long stretch the middle, where it has settled.
-        let middle = i64::midpoint(from_ms, to_ms);
-        let half = (shape.most_s * 500.0) as i64;
-        (from, to) = (middle - half, middle + half);
+        let most_ms = (shape.most_s * 1000.0) as i64;
+        from = busiest(starts_ms, from_ms, to_ms, most_ms)
+            .unwrap_or_else(|| i64::midpoint(from_ms, to_ms) - most_ms / 2);
+        to = from + most_ms;
     } else {
         (from, to) = (from - around_ms, to + around_ms);
     }
@@ -161,6 +168,23 @@ pub fn stretch(from_ms: i64, to_ms: i64, shape: &Shape, record: (i64, i64)) -> (
     (from, to)
 }
 
+/// Begin of the stretch of `length_ms` between two moments that holds most starts, the first of
+/// equals, with a tenth of it before the first start.
+fn busiest(starts_ms: &[i64], from_ms: i64, to_ms: i64, length_ms: i64) -> Option<i64> {
+    let lead_ms = length_ms / 10;
+    let first = starts_ms.partition_point(|start| *start < from_ms);
+    let inside = &starts_ms[first..starts_ms.partition_point(|start| *start <= to_ms).max(first)];
+    let mut best: Option<(usize, i64)> = None;
+    for (place, start) in inside.iter().enumerate() {
+        let end = start + length_ms - lead_ms;
+        let held = inside[place..].partition_point(|other| *other < end);
+        if best.is_none_or(|(most, _)| held > most) {
+            best = Some((held, start - lead_ms));
+        }
+    }
+    best.map(|(_, begin)| begin)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -169,11 +193,14 @@ mod tests {
     #[test]
     fn a_stretch_stays_inside_the_record() {
         let shape = shape("voltage-dip");
-        assert_eq!(stretch(100_000, 100_140, &shape, (0, 200_000)), (96_000, 104_140));
-        assert_eq!(stretch(1_000, 1_140, &shape, (0, 200_000)).0, 0);
+        assert_eq!(stretch(100_000, 100_140, &shape, (0, 200_000), &[]), (96_000, 104_140));
+        assert_eq!(stretch(1_000, 1_140, &shape, (0, 200_000), &[]).0, 0);
         let cycles = super::shape("short-cycling");
-        let (from, to) = stretch(0, 86_400_000, &cycles, (0, 86_400_000));
+        let (from, to) = stretch(0, 86_400_000, &cycles, (0, 86_400_000), &[]);
         assert_eq!(to - from, 1_200_000, "single cycles are to be seen");
+        let starts = [1_000_000, 50_000_000, 50_100_000, 50_200_000, 80_000_000];
+        let (from, to) = stretch(0, 86_400_000, &cycles, (0, 86_400_000), &starts);
+        assert_eq!((from, to), (49_880_000, 51_080_000), "where most starts are");
     }
 
     #[test]

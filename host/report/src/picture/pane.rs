@@ -211,7 +211,7 @@ pub fn lines(
     }
 }
 
-/// Marks peaks that run off the top, with their size.
+/// Marks peaks that run off the top; their largest stands over the pane.
 pub fn peaks(
     canvas: &mut Canvas,
     view: &View<'_>,
@@ -220,36 +220,33 @@ pub fn peaks(
     scale: &Scale,
     span: &Span,
 ) {
-    let symbol = view.reader.symbol(pane.quantity);
+    let mut largest = f32::NEG_INFINITY;
     for (buckets, _) in &drawn.traces {
         let width = (span.right - span.left) / buckets.len().max(1) as f64;
-        let mut clusters: Vec<(f64, f64, f32)> = Vec::new();
+        let mut free = f64::NEG_INFINITY;
         for (n, bucket) in buckets.iter().enumerate() {
-            let Some(bucket) = bucket.filter(|bucket| f64::from(bucket.max) > scale.high) else {
+            let off = bucket.map_or(f32::NEG_INFINITY, |bucket| bucket.max);
+            if f64::from(off) <= scale.high {
                 continue;
-            };
-            let x = span.left + (n as f64 + 0.5) * width;
-            match clusters.last_mut() {
-                Some(last) if x - last.1 < 2.5 => (last.1, last.2) = (x, last.2.max(bucket.max)),
-                _ => clusters.push((x, x, bucket.max)),
             }
-        }
-        let mut free = span.left;
-        for (first, last, peak) in clusters {
-            let x = f64::midpoint(first, last);
+            largest = largest.max(off);
+            let x = span.left + (n as f64 + 0.5) * width;
+            if x < free {
+                continue;
+            }
             let mut path = Path::default();
-            path.go(x - 4.0, scale.top + 6.0);
+            path.go(x - 3.5, scale.top + 6.0);
             path.to(x, scale.top);
-            path.to(x + 4.0, scale.top + 6.0);
+            path.to(x + 3.5, scale.top + 6.0);
             path.close();
             canvas.path("clip", &path);
-            let words =
-                format!("{}\u{a0}{symbol}", fixed(f64::from(peak), usize::from(peak < 100.0)));
-            let length = words.chars().count() as f64 * 6.0;
-            if x + 6.0 > free && x + 6.0 + length < span.right {
-                canvas.text("quiet halo", x + 6.0, scale.top + 10.0, Anchor::Start, &words);
-                free = x + 12.0 + length;
-            }
+            free = x + 9.0;
         }
+    }
+    if largest > f32::NEG_INFINITY {
+        let symbol = view.reader.symbol(pane.quantity);
+        let value = format!("{}\u{a0}{symbol}", significant(f64::from(largest), 3));
+        let words = crate::strings::pictures::peaks(&value);
+        canvas.text("quiet", span.right, scale.top - 5.0, Anchor::End, &words);
     }
 }

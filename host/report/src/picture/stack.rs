@@ -205,7 +205,10 @@ pub fn time_axis(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64)
             canvas.text("", x, bottom + 15.0, Anchor::Middle, &label);
         }
     }
-    let words =
-        format!("{} · {}", view.dates(span.from_ms, span.to_ms), view.times.zone_words(from));
+    let dates = view.dates(span.from_ms, span.to_ms);
+    let mut words = format!("{dates} · {}", view.times.zone_words(from));
+    if words.chars().count() as f64 * 6.0 > span.right - span.left {
+        words = format!("{dates} · {}", view.times.offset(from));
+    }
     canvas.text("quiet", span.left, bottom + 31.0, Anchor::Start, &words);
 }

@@ -35,8 +35,10 @@ pub const RATED: &str = "rated";
 pub const LIMIT: &str = "limit";
 
 /// How traces are to be read.
-pub const LEGEND: &str = "Line: mean; band: smallest to largest value within each step of the \
-    picture. Dotted: as declared in the site file. Dashed: limit the finding was judged against.";
+pub const LEGEND: &str = "In the pictures: line, mean; band, smallest to largest value within each \
+    step; dotted, as declared in the site file; dashed, the limit the finding was judged against; \
+    shaded and flagged A, the moment spoken of; dark bars on top, the pump running, with the sign \
+    of why it stopped.";
 /// Gaps in the picture.
 pub const LEGEND_GAP: &str = "Hatched: no rows in the record.";
 /// Three phases in one pane.
@@ -48,4 +50,9 @@ pub const LIMIT_NOT_DRAWN: &str = "The limit is not a level of these traces; it 
 /// Label of the rated current times the service factor.
 pub fn service(factor: &str) -> String {
     format!("rated × {factor}")
+}
+
+/// Over a pane whose peaks run off the top.
+pub fn peaks(largest: &str) -> String {
+    format!("▲ peaks up to {largest}")
 }

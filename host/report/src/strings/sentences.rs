@@ -328,6 +328,14 @@ pub fn no_channel_to_draw() -> &'static str {
     "none of the channels that would show it was recorded."
 }
 
+/// How often and when; without a number it holds for the record as a whole.
+pub fn seen(times: Option<usize>, stretch: &str) -> String {
+    match times {
+        Some(times) => format!("{}, {stretch}", counted(times, "time", "times")),
+        None => format!("over the record, {stretch}"),
+    }
+}
+
 /// Times the rated current.
 pub fn times_rated(times: &str, amperes: &str) -> String {
     format!("{times} times rated current ({amperes})")
