@@ -40,15 +40,15 @@ core.PC = word(0x104) & ~1;
 const PAINT = 0xc5;
 const stackTop = core.SP - 0x2000_0000;
 mcu.sram.fill(PAINT, 0, stackTop);
-const stackDepth = () => {
-  // The gap between the variables and the stack's end is the longest run of paint.
-  let longest = 0;
+const stack = () => {
+  // The gap between the variables and the stack's deepest end is the longest run of paint.
+  let unused = 0;
   let end = stackTop;
   for (let at = 0, run = 0; at < stackTop; at++) {
     run = mcu.sram[at] === PAINT ? run + 1 : 0;
-    if (run > longest) [longest, end] = [run, at + 1];
+    if (run > unused) [unused, end] = [run, at + 1];
   }
-  return stackTop - end;
+  return { stackBytes: stackTop - end, ramUnused: unused, ramBytes: stackTop };
 };
 
 const flash = new Flash(flashPath, clock, [0x50, 0x57, 1, 2, 3, 4, 5, 6]);
@@ -149,7 +149,7 @@ const commands = {
   figures() {
     const frames = (converter.conversions - conversionsThen) / 20;
     tell({ event: 'figures', ...cycles, frames, flash: flash.counts, violations: flash.violations,
-      toHostBytes, overruns: converter.overruns, stackBytes: stackDepth(), atMs: clock.nanos / 1e6 });
+      toHostBytes, overruns: converter.overruns, ...stack(), atMs: clock.nanos / 1e6 });
   },
   zero,
   // Cuts the supply in the middle of the n-th program or erase from now.

@@ -149,7 +149,9 @@ def main():
           f"{seconds:.2f} s of device time; flash: {after['flash']}")
     check("the flash chip was used as its kind allows", not after["violations"],
           "; ".join(after["violations"][:3]))
-    print(f"      stack {after['stackBytes']} bytes deep")
+    # A stack that reached the variables would have left no gap; a kilobyte is for what was not met.
+    check("variables and stack fit the RAM with room to spare", after["ramUnused"] >= 1024,
+          f"stack {after['stackBytes']} bytes deep, {after['ramUnused']} of {after['ramBytes']} unused")
 
     analysed = program("analyse", archive, "--site", site, "--json")
     check("analyse", analysed.returncode == 0, analysed.stderr.strip()[-200:])

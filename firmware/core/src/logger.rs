@@ -99,7 +99,8 @@ impl<F: NorFlash> Mounted<F> {
     }
 
     /// The logger; [`Logger::begin`] is to follow.
-    #[inline(never)]
+    #[allow(clippy::inline_always)] // else made on the stack and copied to where it stays
+    #[inline(always)]
     pub fn into_logger(self) -> Logger<F> {
         let Self { mut journal, kept, start } = self;
         let (settings, site_text, armed, slot_number) = match kept {

@@ -12,7 +12,9 @@ use embassy_rp::adc::{self, Adc, Blocking, Channel};
 use embassy_rp::gpio::Pull;
 use embassy_rp::pac;
 use embassy_rp::pac::dma::vals::{DataSize, TreqSel};
-use embassy_rp::peripherals::{ADC, ADC_TEMP_SENSOR, DMA_CH2, DMA_CH3, PIN_26, PIN_27, PIN_28, PIN_29};
+use embassy_rp::peripherals::{
+    ADC, ADC_TEMP_SENSOR, DMA_CH2, DMA_CH3, PIN_26, PIN_27, PIN_28, PIN_29,
+};
 use embassy_time::Instant;
 use pumpwitness_core::wave::Frame;
 
@@ -29,15 +31,16 @@ const CLOCK: u32 = 48_000_000;
 const DIVIDE: u16 = (CLOCK / (FRAMES_PER_S * CONVERSIONS as u32)) as u16;
 const _: () = assert!(DIVIDE as u32 * FRAMES_PER_S * CONVERSIONS as u32 == CLOCK && DIVIDE >= 96);
 
-/// 41 ms of conversions; a power of two, as the DMA wraps it.
-const RING_LOG2_BYTES: u8 = 13;
+/// 20 ms of conversions; a power of two, as the DMA wraps it.
+const RING_LOG2_BYTES: u8 = 12;
 const RING: usize = (1 << RING_LOG2_BYTES) / 2;
 /// Conversions after which the second channel starts the first again: a multiple of the ring.
 const STRETCH: u32 = 1 << 20;
 /// Longest pause between two visits after which the ring may have been overrun.
-const VISIT_MAX_US: u64 = (RING as u64 * 1_000_000 / (FRAMES_PER_S as u64 * CONVERSIONS as u64)) * 9 / 10;
+const VISIT_MAX_US: u64 =
+    (RING as u64 * 1_000_000 / (FRAMES_PER_S as u64 * CONVERSIONS as u64)) * 9 / 10;
 
-#[repr(align(8192))]
+#[repr(align(4096))]
 struct Ring([AtomicU16; RING]);
 
 /// The DMA writes here; atomics let the processor read what it did not write.

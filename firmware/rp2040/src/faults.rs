@@ -37,9 +37,10 @@ fn keep_and_restart(place: u32) -> ! {
 #[panic_handler]
 fn panic(info: &PanicInfo) -> ! {
     let place = info.location().map_or(0, |location| {
-        let sum = location.file().bytes().fold(0_u32, |sum, byte| {
-            sum.wrapping_mul(31).wrapping_add(u32::from(byte))
-        });
+        let sum = location
+            .file()
+            .bytes()
+            .fold(0_u32, |sum, byte| sum.wrapping_mul(31).wrapping_add(u32::from(byte)));
         sum << 16 | (location.line() & 0xFFFF)
     });
     keep_and_restart(place)

@@ -17,8 +17,8 @@ use pumpwitness_protocol::frame::FRAME_BYTES_MAX;
 use static_cell::StaticCell;
 
 const PACKET: usize = 64;
-/// Three of the largest frames wait to go out, so that the line is never idle.
-const TO_HOST_BYTES: usize = 4096;
+/// Two of the largest frames wait to go out, so that the line is never idle.
+const TO_HOST_BYTES: usize = 2304;
 /// Free numbers for devices made by anyone (pid.codes, "test", from memory): the host knows the
 /// logger by what it says, not by these.
 const VENDOR: u16 = 0x1209;

@@ -6,6 +6,8 @@ use crate::lamps::Lamps;
 use crate::line::{FROM_HOST, Line, ROOM};
 use crate::metering::{CONFIG, HALF_WAVES, Heard, config_of};
 use crate::spi_nor_25::SpiNor;
+use core::future::Future;
+use core::pin::{Pin, pin};
 use embassy_futures::select::{Either4, select4};
 use embassy_rp::gpio::{Input, Output};
 use embassy_rp::peripherals::SPI0;
@@ -61,8 +63,15 @@ pub struct Birth {
 /// The flash of the board.
 pub type Flash = SpiNor<ExclusiveDevice<Spi<'static, SPI0, Async>, Output<'static>, Delay>>;
 
-/// Logs for ever; returns only when the flash cannot be mounted.
-pub async fn log(flash: Flash, birth: Birth, board: &mut Board) {
+/// A logger that has been made, and the half wave its clock begins with.
+pub struct Started {
+    logger: &'static mut Logger<Flash>,
+    first: Heard,
+    fault: Option<u32>,
+}
+
+/// Mounts the flash and makes the logger.
+pub async fn start(flash: Flash, birth: Birth, board: &mut Board) -> Option<Started> {
     board.watchdog.start(BITE);
     // The recorder's clock begins where the first half wave begins.
     let first = HALF_WAVES.receive().await;
@@ -75,14 +84,26 @@ pub async fn log(flash: Flash, birth: Birth, board: &mut Board) {
         clock_ms: reading.unix_ms + since_read - i64::from(first.half.duration_us / 1000),
         clock_good: reading.good,
     };
-    let Ok(mounted) = Mounted::mount(flash, start).await else { return };
-    let logger = settle(mounted);
+    let mounted = {
+        // Called through a pointer, so that its stack is gone when the logger is made.
+        let mut mounting = pin!(Mounted::mount(flash, start));
+        let mounting: Pin<&mut dyn Future<Output = _>> = mounting.as_mut();
+        mounting.await
+    };
+    let logger = settle(mounted.ok()?);
+    Some(Started { logger, first, fault: birth.fault })
+}
+
+/// Logs for ever.
+#[embassy_executor::task]
+pub async fn log(started: Started, mut board: Board) {
+    let Started { logger, first, fault } = started;
     logger.begin().await;
-    if let Some(place) = birth.fault {
+    if let Some(place) = fault {
         logger.mark(Mark::Fault { place });
     }
     CONFIG.signal(config_of(logger.settings()));
-    let mut task = Task { board, half_waves: 0, failing: false };
+    let mut task = Task { board: &mut board, half_waves: 0, failing: false };
     task.half_wave(logger, first).await;
     let mut streaming = false;
     loop {

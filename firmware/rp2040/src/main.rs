@@ -57,8 +57,7 @@ async fn main(spawner: Spawner) {
 
     let mut config = spi::Config::default();
     config.frequency = FLASH_HZ;
-    let bus =
-        Spi::new(p.SPI0, p.PIN_18, p.PIN_19, p.PIN_16, p.DMA_CH0, p.DMA_CH1, Irqs, config);
+    let bus = Spi::new(p.SPI0, p.PIN_18, p.PIN_19, p.PIN_16, p.DMA_CH0, p.DMA_CH1, Irqs, config);
     let select = Output::new(p.PIN_17, Level::High);
     let Ok(spi) = ExclusiveDevice::new(bus, select, Delay);
     let mut flash = SpiNor::new(spi);
@@ -75,13 +74,8 @@ async fn main(spawner: Spawner) {
     let driver = Driver::new(p.USB, Irqs);
     spawner.spawn(line::run(driver, hexadecimal(&device, SERIAL.init([0; 16]))).unwrap());
 
-    let mut clock = ClockChip::new(I2c::new_async(
-        p.I2C0,
-        p.PIN_21,
-        p.PIN_20,
-        Irqs,
-        i2c::Config::default(),
-    ));
+    let mut clock =
+        ClockChip::new(I2c::new_async(p.I2C0, p.PIN_21, p.PIN_20, Irqs, i2c::Config::default()));
     let reading = clock.read().await;
     let read = Instant::now();
     spawner.spawn(keep_clock(clock).unwrap());
@@ -115,7 +109,10 @@ async fn main(spawner: Spawner) {
         led,
     };
     let birth = Birth { device, reason, fault, clock: (reading, read) };
-    logging::log(flash, birth, &mut board).await;
+    // Without a flash that can be mounted the watchdog bites, and all begins again.
+    if let Some(started) = logging::start(flash, birth, &mut board).await {
+        spawner.spawn(logging::log(started, board).unwrap());
+    }
 }
 
 /// Follows the host's clock.

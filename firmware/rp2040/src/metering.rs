@@ -35,8 +35,8 @@ pub struct Heard {
     pub board_dc: i16,
 }
 
-/// Half waves on their way to the logger: 1.3 s of them at 50 Hz, three times the longest erasure.
-pub static HALF_WAVES: Channel<CriticalSectionRawMutex, Heard, 128> = Channel::new();
+/// Half waves on their way to the logger: 0.8 s of them at 50 Hz, twice the longest erasure.
+pub static HALF_WAVES: Channel<CriticalSectionRawMutex, Heard, 80> = Channel::new();
 /// What the meter is to work by from now on.
 pub static CONFIG: Signal<CriticalSectionRawMutex, MeterConfig> = Signal::new();
 
