@@ -33,6 +33,7 @@ def solve(inp, pump, node, folder):
     project = en.createproject()
     en.open(project, str(DATA / inp), str(folder / "solver.rpt"), "")
     link, point = en.getlinkindex(project, pump), en.getnodeindex(project, node)
+    en.settimeparam(project, en.HYDSTEP, 60)
     en.openH(project)
     en.initH(project, en.NOSAVE)
     steps = []
