@@ -32,9 +32,17 @@ pub fn section(view: &View<'_>) -> Section {
     let mut blocks = Vec::new();
     for (group, mut facts) in groups {
         facts.sort_by_key(|(rank, _, _)| *rank);
-        blocks.push(Block::Paragraph(Text::default().strong(measures::heading(group))));
-        blocks
-            .push(Block::Facts(facts.into_iter().map(|(_, title, text)| (title, text)).collect()));
+        let rows = facts
+            .into_iter()
+            .map(|(_, title, text)| vec![Text::default().quoted(title).into(), text.into()]);
+        blocks.push(Block::Table(Table {
+            caption: measures::heading(group).into(),
+            columns: vec![
+                Column::words(sentences::COLUMN_WHAT),
+                Column::numbers(sentences::COLUMN_VALUE),
+            ],
+            rows: rows.collect(),
+        }));
         if group == Group::Supply {
             blocks.extend(dip_table(view).map(Block::Table));
         }
