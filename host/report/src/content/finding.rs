@@ -7,7 +7,7 @@ use crate::strings::measures::measure;
 use crate::strings::{self, causes, kinds, sentences};
 use crate::times::Fine;
 use crate::units::Quantity;
-use pumpwitness_analysis::outcome::{Finding, Limit, Severity};
+use pumpwitness_analysis::outcome::{Finding, Limit, PointsTo, Severity};
 
 /// Most occurrences listed.
 const LISTED: usize = 300;
@@ -87,7 +87,9 @@ fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
         ));
     }
     facts.push((sentences::CONFIDENCE.into(), confidence(finding.confidence).into()));
-    facts.push((sentences::POINTS_TO.into(), strings::points_to(finding.points_to).into()));
+    if finding.points_to != PointsTo::None {
+        facts.push((sentences::POINTS_TO.into(), strings::points_to(finding.points_to).into()));
+    }
     let serves: Vec<String> = view
         .analysis()
         .verdict

@@ -108,7 +108,7 @@ pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
     for (left, right) in &gaps {
         canvas.hatch("gap", *left, 18.0, right - left, y - 23.0);
     }
-    hours(&mut canvas, view, &span, y - 5.0, size);
+    hours(&mut canvas, view, &span, y - 5.0);
     canvas.finish(size.width(), (y + 14.0) as u32)
 }
 
@@ -145,11 +145,9 @@ fn stops(canvas: &mut Canvas, view: &View<'_>, span: &Span, top: f64) -> f64 {
     y
 }
 
-fn hours(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64, size: Size) {
-    let apart = match size {
-        Size::Wide => 100.0,
-        Size::Narrow => 70.0,
-    };
+fn hours(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64) {
+    let midnight = view.times.bare_time(from_ms(span.from_ms), crate::times::Fine::Minute);
+    let apart = Size::apart(midnight.chars().count()).max(70.0) * 1.3;
     for (ms, _) in span.ticks(&view.times, apart) {
         let x = span.x(ms);
         canvas.line("tick", (x, bottom), (x, bottom + 3.0));

@@ -187,7 +187,7 @@ pub fn lines(
         canvas.line(class, (span.left, y), (span.right, y));
         let value = view.reader.convert(pane.quantity, line.value);
         let symbol = view.reader.symbol(pane.quantity);
-        let words = format!("{}\u{a0}{symbol} {}", significant(value, 4), line.label);
+        let words = format!("{}\u{a0}{symbol} {}", significant(value, 3), line.label);
         if size == Size::Wide {
             let baseline = (y + 3.8).max(lowest + 11.5);
             lowest = baseline;
