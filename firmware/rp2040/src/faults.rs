@@ -32,8 +32,8 @@ fn keep_and_restart(place: u32) -> ! {
     SCB::sys_reset()
 }
 
-/// A panic's place is its line, with a sum over the file's name in the upper 16 bits: program
-/// counters start at 1000_0000h, which no such number of ours looks like for long enough to matter.
+/// A panic's place is its line, with a sum over the file's name in the upper 16 bits; a hard fault's
+/// is the program counter.
 #[panic_handler]
 fn panic(info: &PanicInfo) -> ! {
     let place = info.location().map_or(0, |location| {
