@@ -59,13 +59,17 @@ impl<T: Transport> Client<T> {
     pub fn new(line: T, limits: Limits) -> Self {
         // Not always from the same number: pages asked for by a program that was stopped may still
         // be on their way, and must not pass for answers to this one.
-        let start = RandomState::new().hash_one(0_u8) as u16;
+        Self::counting_from(RandomState::new().hash_one(0_u8) as u16, line, limits)
+    }
+
+    /// The same, with the number of the first request given.
+    pub(crate) fn counting_from(id: u16, line: T, limits: Limits) -> Self {
         Self {
             line,
             limits,
             decoder: Decoder::new(),
             unread: Vec::new(),
-            next_id: start.max(1),
+            next_id: id.max(1),
             heard: false,
             noise: false,
         }

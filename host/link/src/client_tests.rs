@@ -4,9 +4,11 @@ use pumpwitness_protocol::message::RequestBody;
 use std::time::Duration;
 
 const DEVICE: [u8; 8] = *b"logger 1";
+/// The count passes over its end, and over 0, in these tests.
+const FIRST_ID: u16 = u16::MAX - 2;
 
 fn client<P: Peer>(peer: P) -> Client<Line<P>> {
-    Client::new(Line::new(peer, Faults::default()), Limits::default())
+    Client::counting_from(FIRST_ID, Line::new(peer, Faults::default()), Limits::default())
 }
 
 /// A client of something that answers every request by those frames.
@@ -104,6 +106,20 @@ fn another_protocol_is_a_refusal_either_way() {
 }
 
 #[test]
+fn no_request_is_number_0() {
+    let mut ids = Vec::new();
+    let mut client = scripted(|request| {
+        ids.push(request.id);
+        vec![framed(request.id, ReplyBody::Done)]
+    });
+    for _ in 0..5 {
+        client.arm().unwrap();
+    }
+    drop(client);
+    assert_eq!(ids, [65_533, 65_534, 65_535, 1, 2]);
+}
+
+#[test]
 fn a_request_the_logger_cannot_read_is_a_refusal() {
     let mut client = scripted(|_| vec![framed(0, ReplyBody::Refused(Refusal::Unknown))]);
     assert_eq!(refusal(client.arm()), Refusal::Unknown);
@@ -145,6 +161,21 @@ fn a_lost_answer_is_asked_for_again_and_not_for_ever() {
         }
         assert_eq!(client.line.passed.waits, lost.min(3));
     }
+}
+
+#[test]
+fn a_logger_that_has_gone_mad_is_not_listened_to_for_long() {
+    let mut client = scripted(|request| match request.body {
+        RequestBody::Hello { .. } => vec![framed(request.id, ReplyBody::Hello(identity(DEVICE)))],
+        // Then as much noise as a line can bring, and an answer behind it.
+        _ => {
+            let mut frames = vec![vec![0x55, 0x55, 0]; DAMAGED_MAX as usize + 1];
+            frames.push(framed(request.id, ReplyBody::Done));
+            frames
+        }
+    });
+    client.hello().unwrap();
+    assert!(matches!(link(client.arm()), LinkError::Garbage { .. }));
 }
 
 /// Wires crossed, another device, a device gone mad: each ends, within the time limits.
@@ -223,7 +254,7 @@ fn slow_ones_and_floods_hang_nobody() {
         let start = Instant::now();
         let every = Duration::from_millis(every_ms);
         let line = Dripping { bytes, at: 0, every, now: start };
-        let mut client = Client::new(line, Limits::default());
+        let mut client = Client::counting_from(FIRST_ID, line, Limits::default());
         assert!(matches!(
             link(client.snapshot()),
             LinkError::Silent { .. } | LinkError::Garbage { .. }
@@ -271,6 +302,10 @@ fn windows_end_at_the_first_page_that_is_not_due() {
 #[test]
 fn a_broken_line_is_told_as_such() {
     let faults = Faults { unplug_after: Some(0), ..Faults::default() };
-    let mut client = Client::new(Line::new(Shelf::new(DEVICE, 5, 1, 0), faults), Limits::default());
+    let mut client = Client::counting_from(
+        FIRST_ID,
+        Line::new(Shelf::new(DEVICE, 5, 1, 0), faults),
+        Limits::default(),
+    );
     assert!(matches!(link(client.hello()), LinkError::Broken { .. }));
 }

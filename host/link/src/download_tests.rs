@@ -18,6 +18,8 @@ use std::rc::Rc;
 use tempfile::TempDir;
 
 const DEVICE: [u8; 8] = *b"logger 1";
+/// The same in every attempt, so that every byte has the same place in each.
+const FIRST_ID: u16 = 20_000;
 const OPENED_MS: i64 = 1_760_000_000_000;
 /// More than one window of pages.
 const SECTORS: u32 = 150;
@@ -35,7 +37,7 @@ fn attempt<P: Peer>(
     file: &Path,
     release: bool,
 ) -> (Result<Downloaded, DownloadError>, Passed) {
-    let mut client = Client::new(Line::new(peer, faults), Limits::default());
+    let mut client = Client::counting_from(FIRST_ID, Line::new(peer, faults), Limits::default());
     let download = Download { file, replace: false, release, host_clock_ms: 1_770_000_009_000 };
     let outcome = download.run(&mut client, |_| {});
     (outcome, client.into_line().passed)
@@ -120,7 +122,8 @@ fn a_download_is_a_true_copy_and_wastes_no_line() {
 fn progress_counts_every_page_once() {
     let (_folder, file) = place("a.pwa");
     let mut seen = Vec::new();
-    let mut client = Client::new(Line::new(shelf(3), Faults::default()), Limits::default());
+    let mut client =
+        Client::counting_from(FIRST_ID, Line::new(shelf(3), Faults::default()), Limits::default());
     let download = Download { file: &file, replace: false, release: false, host_clock_ms: 0 };
     download.run(&mut client, |progress| seen.push((progress.done, progress.total))).unwrap();
     let expected: Vec<_> = (0..=12).map(|page| (page, 12)).collect();
@@ -136,7 +139,11 @@ fn a_finished_file_is_replaced_on_request_only() {
     assert!(matches!(error, DownloadError::Exists(_)), "{error}");
     assert_eq!(fs::read(&file).unwrap(), b"something dear");
     assert!(shelf.borrow().requests.is_empty());
-    let mut client = Client::new(Line::new(shelf.clone(), Faults::default()), Limits::default());
+    let mut client = Client::counting_from(
+        FIRST_ID,
+        Line::new(shelf.clone(), Faults::default()),
+        Limits::default(),
+    );
     let download =
         Download { file: &file, replace: true, release: false, host_clock_ms: 1_770_000_009_000 };
     let done = download.run(&mut client, |_| {}).unwrap();
@@ -146,7 +153,8 @@ fn a_finished_file_is_replaced_on_request_only() {
 #[test]
 fn a_file_that_appears_meanwhile_is_not_replaced() {
     let (_folder, file) = place("a.pwa");
-    let mut client = Client::new(Line::new(shelf(2), Faults::default()), Limits::default());
+    let mut client =
+        Client::counting_from(FIRST_ID, Line::new(shelf(2), Faults::default()), Limits::default());
     let download = Download { file: &file, replace: false, release: true, host_clock_ms: 0 };
     let error = download.run(&mut client, |_| fs::write(&file, b"dear").unwrap()).unwrap_err();
     assert!(matches!(error, DownloadError::Exists(_)), "{error}");
@@ -382,7 +390,8 @@ fn another_logger_record_or_file_is_not_mixed_in() {
 #[test]
 fn two_downloads_do_not_write_one_file() {
     let (_folder, file) = place("a.pwa");
-    let mut client = Client::new(Line::new(shelf(20), Faults::default()), Limits::default());
+    let mut client =
+        Client::counting_from(FIRST_ID, Line::new(shelf(20), Faults::default()), Limits::default());
     let download = Download { file: &file, replace: false, release: false, host_clock_ms: 0 };
     let mut errors = Vec::new();
     let done = download.run(&mut client, |progress| {
@@ -392,6 +401,21 @@ fn two_downloads_do_not_write_one_file() {
     });
     done.unwrap();
     assert!(matches!(errors[..], [DownloadError::InUse(_)]), "{errors:?}");
+}
+
+#[test]
+fn a_part_that_only_lacks_its_name_is_finished() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(3);
+    for more in [0, 1, 5000] {
+        let mut part = expected_file(&shelf.borrow());
+        part.extend(vec![0xAA; more]);
+        fs::write(part_of(&file), part).unwrap();
+        let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+        assert_finished(&shelf, &file, &done);
+        assert_eq!((done.resumed_at, done.pages_mended), (12, 0));
+        fs::remove_file(&file).unwrap();
+    }
 }
 
 #[test]

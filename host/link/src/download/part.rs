@@ -132,12 +132,8 @@ impl Part {
         })
     }
 
-    /// Cuts off what is no whole page, and zeros at the end: a computer that lost its power leaves
-    /// them where it had not yet written, and pages the logger did not hold are asked for again.
+    /// Cuts off what is no whole page.
     pub(super) fn trim(&mut self) -> Result<(), DownloadError> {
-        while self.done > 0 && self.read_page(self.done - 1)? == ZEROS {
-            self.done -= 1;
-        }
         let length = Pages::offset(self.done);
         self.out.get_ref().set_len(length).map_err(|cause| self.failed(cause))
     }

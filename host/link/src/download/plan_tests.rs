@@ -52,6 +52,8 @@ fn a_page_of_another_place_or_logger_is_not_taken() {
     // Says it is another.
     let first = bytes(&shelf, address(5, 0));
     assert_eq!(plan.take(address(5, 1), Some(&first)), None);
+    assert_eq!(plan.take(address(5, 1), None), None);
+    assert_eq!(plan.take(address(4, 0), None), None);
     // Is another: by its page header, its sector header, its device.
     for wrong in [bytes(&shelf, address(5, 1)), bytes(&shelf, address(6, 0))] {
         assert_eq!(plan.clone().take(address(5, 0), Some(&wrong)), None);

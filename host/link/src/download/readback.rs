@@ -56,6 +56,8 @@ pub(super) fn read_back(
         align = header.map_or(align, |header| usize::from(header.align));
         let mut complete = true;
         for (page, bytes) in of_sector(index).zip(sector.as_chunks::<PAGE_BYTES>().0) {
+            // Zeros are also what a computer that lost its power leaves where it had not yet
+            // written.
             let suspect = if *bytes == [0; PAGE_BYTES] {
                 complete = false;
                 found.pages_gone += 1;
