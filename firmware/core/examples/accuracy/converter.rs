@@ -1,0 +1,137 @@
+//! Waveforms in volts and amperes through a converter like the board's: 12 bits, four conversions
+//! of each channel added up to a frame, the channels one after the other (hardware-notes,
+//! channels.md and image.md).
+
+use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::meter::{Meter, MeterConfig};
+use pumpwitness_core::wave::{Frame, HalfWave};
+use pumpwitness_protocol::settings::TransducerKind;
+use std::f64::consts::TAU;
+
+const FRAMES_PER_S: u32 = 5000;
+const OVERSAMPLE: u32 = 4;
+const CHANNELS: f64 = 5.0;
+const CONVERSION_S: f64 = 1.0 / (FRAMES_PER_S as f64 * OVERSAMPLE as f64 * CHANNELS);
+/// Volts and amperes of one step of the 12-bit converter: a sixteenth of the frame's counts.
+const STEP_V: f64 = 16.0 * 0.015_258_789;
+const STEP_A: f64 = 16.0 * 0.003_051_758;
+/// Range of the standard front end, r.m.s. of a sine.
+pub const RANGE_V: f64 = 353.6;
+pub const RANGE_A: f64 = 70.7;
+
+/// Declared and true values of a test signal.
+#[derive(Clone, Copy)]
+pub struct Signal {
+    pub nominal_hz: u8,
+    pub hz: f64,
+    /// Phase of the voltage at the start, rad.
+    pub phase: f64,
+    /// Order and share of the fundamental of each harmonic; the current has twice the share.
+    pub harmonics: &'static [(f64, f64)],
+    pub offset_v: f64,
+    pub offset_a: f64,
+    /// Noise of each conversion, standard deviation, steps of the converter.
+    pub noise_steps: f64,
+}
+
+pub const VOLTAGE_V: f64 = 230.0;
+pub const CURRENT_A: f64 = 8.0;
+/// cos φ = 0.8.
+const LAG: f64 = 0.643_501_108_793_284_4;
+
+impl Signal {
+    /// Voltage without offset and noise, V.
+    pub fn voltage_v(&self, t: f64) -> f64 {
+        let angle = TAU * self.hz * t + self.phase;
+        let sum: f64 = self.harmonics.iter().map(|(n, share)| share * (n * angle + n).sin()).sum();
+        VOLTAGE_V * 2.0_f64.sqrt() * (angle.sin() + sum)
+    }
+
+    fn current_a(&self, t: f64) -> f64 {
+        let angle = TAU * self.hz * t + self.phase;
+        let sum: f64 =
+            self.harmonics.iter().map(|(n, share)| 2.0 * share * (n * angle + 2.0 * n).sin()).sum();
+        CURRENT_A * 2.0_f64.sqrt() * ((angle - LAG).sin() + sum)
+    }
+
+    fn energy(&self) -> f64 {
+        self.harmonics.iter().map(|(_, share)| share * share).sum()
+    }
+
+    /// Closed form: root of the sum of squares.
+    pub fn rms_v(&self) -> f64 {
+        VOLTAGE_V * (1.0 + self.energy()).sqrt()
+    }
+
+    /// The same.
+    pub fn rms_a(&self) -> f64 {
+        CURRENT_A * (1.0 + 4.0 * self.energy()).sqrt()
+    }
+
+    /// Closed form: sum of V·I·cos φ over the orders.
+    pub fn power_w(&self) -> f64 {
+        let harmonic: f64 =
+            self.harmonics.iter().map(|(n, share)| 2.0 * share * share * n.cos()).sum();
+        VOLTAGE_V * CURRENT_A * (LAG.cos() + harmonic)
+    }
+}
+
+/// Sum of twelve even chances less six: as good as a normal one up to three deviations, and the
+/// same on every machine.
+struct Noise(u32);
+
+impl Noise {
+    fn next(&mut self) -> f64 {
+        let mut sum = -6.0;
+        for _ in 0..12 {
+            self.0 = self.0.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            sum += f64::from(self.0 >> 8) / f64::from(1 << 24);
+        }
+        sum
+    }
+}
+
+/// Half waves of `seconds` of a signal, the AC voltage times `share(t)`, and the time at which the
+/// first of them begins.
+pub fn measure(signal: &Signal, seconds: f64, share: impl Fn(f64) -> f64) -> (Vec<HalfWave>, f64) {
+    let mut calibration = Calibration::default();
+    // Converted later, the current of a frame is ahead of its voltage: it reports early.
+    calibration.current.late_ns = -(CONVERSION_S * 1e9).round() as i32;
+    let mut meter = Meter::new(MeterConfig {
+        frames_per_s: FRAMES_PER_S,
+        nominal_hz: signal.nominal_hz,
+        transducer: TransducerKind::Loop,
+        voltage_floor_mv: 11_500,
+        current_floor_ma: 500,
+        calibration,
+    })
+    .expect("a good configuration");
+    let mut noise = Noise(1);
+    let mut count = |value: f64, step: f64| {
+        let steps = value / step + signal.noise_steps * noise.next();
+        (steps + 2048.0).floor().clamp(0.0, 4095.0) as u16
+    };
+    let late_s = f64::from(meter.delay_us()) / 1e6;
+    let mut halves = Vec::new();
+    let mut begins_s = None;
+    for n in 0..(seconds * f64::from(FRAMES_PER_S)) as u32 {
+        let (mut voltage, mut current) = (0_u16, 0_u16);
+        for k in 0..OVERSAMPLE {
+            let t = f64::from(n * OVERSAMPLE + k) * CHANNELS * CONVERSION_S;
+            voltage += count(signal.voltage_v(t) * share(t) + signal.offset_v, STEP_V);
+            current += count(signal.current_a(t + CONVERSION_S) + signal.offset_a, STEP_A);
+        }
+        let half = meter.push(&Frame {
+            voltage: ((voltage << 2) ^ 0x8000) as i16,
+            current: ((current << 2) ^ 0x8000) as i16,
+            signal: 31_496,
+            transducer_supply: 39_321,
+        });
+        if let Some(half) = half {
+            let now_s = f64::from(n) / f64::from(FRAMES_PER_S) - late_s;
+            begins_s.get_or_insert(now_s - f64::from(half.duration_us) / 1e6);
+            halves.push(half);
+        }
+    }
+    (halves, begins_s.unwrap_or_default())
+}

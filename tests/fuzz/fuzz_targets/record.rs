@@ -1,0 +1,48 @@
+//! The codec: any records come back; any bits decode to an end, and what they decode to is a
+//! record like any other.
+#![no_main]
+
+use libfuzzer_sys::arbitrary::{Result, Unstructured};
+use libfuzzer_sys::fuzz_target;
+use pumpwitness_fuzz::{record, time_ms};
+use pumpwitness_protocol::bits::BitReader;
+use pumpwitness_protocol::codec::Model;
+use pumpwitness_protocol::record::Record;
+
+fn round_trip(base_ms: i64, records: &[Record]) {
+    let mut bytes = vec![0; 512 * (records.len() + 1)];
+    let mut model = Model::new(base_ms);
+    let mut at = 0;
+    for record in records {
+        at = model.encode(record, &mut bytes, at).expect("room enough");
+    }
+    let mut bits = BitReader::new(&bytes);
+    let mut model = Model::new(base_ms);
+    for record in records {
+        assert_eq!(model.decode(&mut bits).as_ref(), Ok(record));
+    }
+}
+
+fn run(u: &mut Unstructured<'_>) -> Result<()> {
+    let base_ms = time_ms(u)?;
+    let mut records = Vec::new();
+    if u.arbitrary()? {
+        while !u.is_empty() {
+            records.push(record(u)?);
+        }
+    } else {
+        let bytes = u.bytes(u.len())?;
+        let mut bits = BitReader::new(bytes);
+        let mut model = Model::new(base_ms);
+        while let Ok(record) = model.decode(&mut bits) {
+            records.push(record);
+            assert!(records.len() <= 8 * bytes.len(), "records out of nothing");
+        }
+    }
+    round_trip(base_ms, &records);
+    Ok(())
+}
+
+fuzz_target!(|bytes: &[u8]| {
+    let _ = run(&mut Unstructured::new(bytes));
+});
