@@ -30,6 +30,10 @@ pub fn assemble(
     options: &ImportOptions,
     site: Option<&Site>,
 ) -> Result<Imported, Problem> {
+    for column in &mut table.columns {
+        // A heading of several lines is read, and told in a message, as one.
+        column.name = column.name.replace(char::is_control, " ");
+    }
     let rows = table.columns.iter().map(|column| column.cells.len()).max().unwrap_or(0);
     if rows > ROWS_MAX {
         return Err(Problem::TooManyRows { rows, max: ROWS_MAX });

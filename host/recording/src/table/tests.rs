@@ -278,3 +278,11 @@ fn pressure_comes_from_the_loop_and_the_site_file() {
     assert!(imported.columns.pressure_bar.is_none());
     assert!(imported.notes[0].contains("[transducer]"));
 }
+
+/// Found by fuzzing: a quoted heading may hold line breaks, a message is one line.
+#[test]
+fn a_heading_of_several_lines_is_one_line_in_a_message() {
+    let text = refusal(&[("volts\nof\tphase 1", &["1"])]);
+    assert!(text.ends_with("volts of phase 1"), "{text:?}");
+    assert!(!text.contains(char::is_control), "{text:?}");
+}
