@@ -72,6 +72,7 @@ def seconds(text):
 
 def fetch_source(name, version, folder):
     """Unpacks the source archive of a package into `folder`, without installing it."""
+    # Made of nothing but its source, so that no other package comes with it.
     done = subprocess.run(
         [sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", "--no-deps",
          "--no-binary", ":all:", "-d", folder, f"{name}=={version}"],
