@@ -119,6 +119,8 @@ fn no_request_is_number_0() {
     }
     drop(client);
     assert_eq!(ids, [65_533, 65_534, 65_535, 1, 2]);
+    let line = Line::new(Shelf::new(DEVICE, 5, 1, 0), Faults::default());
+    assert_eq!(Client::counting_from(0, line, Limits::default()).next_id, 1);
 }
 
 #[test]
@@ -167,14 +169,14 @@ fn a_lost_answer_is_asked_for_again_and_not_for_ever() {
 
 #[test]
 fn a_logger_that_has_gone_mad_is_not_listened_to_for_long() {
-    let mut client = scripted(|request| match request.body {
-        RequestBody::Hello { .. } => vec![framed(request.id, ReplyBody::Hello(identity(DEVICE)))],
-        // Then as much noise as a line can bring, and an answer behind it.
-        _ => {
-            let mut frames = vec![vec![0x55, 0x55, 0]; DAMAGED_MAX as usize + 1];
-            frames.push(framed(request.id, ReplyBody::Done));
-            frames
+    let mut client = scripted(|request| {
+        if matches!(request.body, RequestBody::Hello { .. }) {
+            return vec![framed(request.id, ReplyBody::Hello(identity(DEVICE)))];
         }
+        // Then as much noise as a line can bring, and an answer behind it.
+        let mut frames = vec![vec![0x55, 0x55, 0]; DAMAGED_MAX as usize + 1];
+        frames.push(framed(request.id, ReplyBody::Done));
+        frames
     });
     client.hello().unwrap();
     assert!(matches!(link(client.arm()), LinkError::Garbage { .. }));
@@ -294,6 +296,12 @@ fn windows_end_at_the_first_page_that_is_not_due() {
         assert_eq!(came, taken, "{addresses:?}");
         assert_eq!(client.line.passed.waits, 0, "{addresses:?}");
     }
+    // The last page is enough: nobody waits for the word that it was the last.
+    let mut client = scripted(move |request| {
+        vec![framed(request.id, ReplyBody::PageGone { address: page(1, 0) })]
+    });
+    assert_eq!(client.read_pages(page(1, 0), 1, |_, _| true).unwrap(), 1);
+    assert_eq!(client.line.passed.waits, 0);
     // An address no logger has does no harm either.
     let mut client = scripted(move |request| {
         vec![framed(request.id, ReplyBody::PageGone { address: page(u32::MAX, 255) })]

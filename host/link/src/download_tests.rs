@@ -403,6 +403,54 @@ fn two_downloads_do_not_write_one_file() {
     assert!(matches!(errors[..], [DownloadError::InUse(_)]), "{errors:?}");
 }
 
+/// One byte changed on the disk since, in every kind of place, in the first, a middle and the last
+/// sector, which no other vouches for.
+#[test]
+fn a_byte_the_disk_changed_is_mended_wherever_it_is() {
+    let shelf = shelf(4);
+    let expected = expected_file(&shelf.borrow());
+    let body = expected.len() - TRAILER_BYTES;
+    for sector in [0, 1, 3] {
+        // Sector header, page header, chunk, erased rest; of the first page and of another.
+        for at in [30, 100, 130, 1000, 1030, 1060, 2000] {
+            let (_folder, file) = place("a.pwa");
+            let mut part = expected[..body].to_vec();
+            part[ARCHIVE_HEADER_BYTES + sector * SECTOR_BYTES + at] ^= 0x08;
+            fs::write(part_of(&file), part).unwrap();
+            let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+            assert!(fs::read(&file).unwrap() == expected, "byte {at} of sector {sector}");
+            assert_eq!((done.pages_mended, done.chain_ok()), (1, true));
+        }
+    }
+}
+
+#[test]
+fn a_disk_that_gives_back_other_bytes_is_noticed() {
+    let (_folder, file) = place("a.pwa");
+    let expected = expected_file(&shelf(3).borrow());
+    let body = expected.len() - TRAILER_BYTES;
+    let hash: [u8; 32] = Sha256::digest(&expected[..body]).into();
+    let check = |bytes: &[u8]| {
+        fs::write(&file, bytes).unwrap();
+        let Opened::Unfinished(mut part) = part::open(&file).unwrap() else { panic!() };
+        verify(&mut part, hash)
+    };
+    let whole: [u8; 32] = Sha256::digest(&expected).into();
+    assert_eq!(check(&expected).unwrap(), whole);
+    for at in [9000, body - 1, body, body + 40, expected.len() - 1] {
+        let mut changed = expected.clone();
+        changed[at] ^= 1;
+        let error = check(&changed).unwrap_err();
+        assert!(matches!(error, DownloadError::NotAsWritten(_)), "byte {at}: {error}");
+    }
+    for length in [body, expected.len() - 1, expected.len() + 1] {
+        let mut other = expected.clone();
+        other.resize(length, 0);
+        let error = check(&other).unwrap_err();
+        assert!(matches!(error, DownloadError::NotAsWritten(_)), "{length} bytes: {error}");
+    }
+}
+
 #[test]
 fn a_part_that_only_lacks_its_name_is_finished() {
     let (_folder, file) = place("a.pwa");

@@ -64,7 +64,10 @@ pub(super) fn read_back(
                 !gone.contains(&page)
             } else {
                 match read_page(bytes, pages.address(page), align, |_| {}) {
-                    PageState::Blank | PageState::Good { .. } => false,
+                    PageState::Blank | PageState::Good { .. } => {
+                        // The sector's header is no part of the page it precedes.
+                        header.is_none() && pages.address(page).page == 0 && page < earlier
+                    }
                     PageState::Torn { .. } => {
                         found.pages_torn += 1;
                         page < earlier
