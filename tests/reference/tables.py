@@ -18,7 +18,7 @@ def exported(scenario, folder):
 
 
 def check_two_readers_agree_with_the_csv(folder):
-    for scenario in ("overdrawn-well", "healthy-drive"):
+    for scenario in ("overdrawn-well", "supply-dips"):
         (folder / scenario).mkdir()
         _, parquet, csv = exported(scenario, folder / scenario)
         table = pq.read_table(parquet)
