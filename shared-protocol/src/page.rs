@@ -51,6 +51,8 @@ pub struct PageWriter {
     /// Bits of payload in the open chunk.
     bits: usize,
     records: u8,
+    /// A chunk before the open one was closed and not handed out yet.
+    closed: bool,
     model: Model,
 }
 
@@ -77,6 +79,7 @@ impl PageWriter {
             chunk: (start + HEADER_BYTES).next_multiple_of(align.clamp(1, 16)),
             bits: 0,
             records: 0,
+            closed: false,
             model: Model::new(base_ms),
         }
     }
@@ -91,9 +94,9 @@ impl PageWriter {
         &self.bytes
     }
 
-    /// True when the open chunk holds records that were not handed out yet.
+    /// True when the page holds records that were not handed out for programming yet.
     pub fn pending(&self) -> bool {
-        self.records > 0
+        self.records > 0 || self.closed
     }
 
     /// Appends a record to the open chunk. [`EncodeError::NoRoom`] means: close the chunk and go on
@@ -116,6 +119,7 @@ impl PageWriter {
     /// Closes the open chunk, if it has records, and gives the bytes of the page to program now.
     pub fn close_chunk(&mut self) -> Option<Range<usize>> {
         self.start_next_chunk();
+        self.closed = false;
         let range = self.unwritten..self.chunk.min(PAGE_BYTES);
         self.unwritten = range.end;
         (!range.is_empty()).then_some(range)
@@ -143,6 +147,7 @@ impl PageWriter {
         self.chunk = (end + CRC_BYTES).next_multiple_of(self.align);
         self.bits = 0;
         self.records = 0;
+        self.closed = true;
     }
 }
 

@@ -93,7 +93,13 @@ impl Model {
         let survived = self.pending.iter().take_while(|number| last >= Some(number)).count();
         self.committed.extend(self.pending.drain(..).take(survived));
         assert!(self.committed.ends_with(&held), "{held:?} is no end of {:?}", self.committed);
-        assert!(begun > self.sound || held == self.committed, "lost before the ring was full");
+        assert!(
+            begun >= self.sound || held == self.committed,
+            "{} of {} records lost with {begun} of {} sectors begun",
+            self.committed.len() - held.len(),
+            self.committed.len(),
+            self.sound
+        );
     }
 }
 
