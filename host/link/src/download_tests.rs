@@ -424,6 +424,21 @@ fn a_byte_the_disk_changed_is_mended_wherever_it_is() {
     }
 }
 
+/// A page that the disk has changed into another valid one, blank: only the chain knows.
+#[test]
+fn a_page_the_disk_blanked_is_mended_by_the_chain() {
+    let (_folder, file) = place("a.pwa");
+    let shelf = shelf(4);
+    let expected = expected_file(&shelf.borrow());
+    let mut part = expected[..expected.len() - TRAILER_BYTES].to_vec();
+    let at = Pages::offset(6) as usize;
+    part[at..at + PAGE_BYTES].fill(0xFF);
+    fs::write(part_of(&file), part).unwrap();
+    let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+    assert!(fs::read(&file).unwrap() == expected);
+    assert_eq!((done.pages_mended, done.chain_ok()), (1, true));
+}
+
 #[test]
 fn a_disk_that_gives_back_other_bytes_is_noticed() {
     let (_folder, file) = place("a.pwa");
