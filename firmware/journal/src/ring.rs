@@ -1,45 +1,58 @@
 //! The ring: records into pages, pages into sectors, the oldest sector overwritten first.
 //!
 //! A page is built in memory and programmed chunk by chunk; what [`Journal::commit`] has programmed
-//! is safe. A mounted journal never goes on in a sector of the boot before, whose tail may be torn
-//! in ways a read does not show: it opens the next one. That costs at most one sector a boot and
-//! buys that flash is never programmed over half-programmed bits.
+//! is safe. A mounted journal never goes on in a sector of the boot before: the page under way when
+//! the power went, and the one behind it, may hold half-programmed bits that read as erased, so
+//! blank is not proof. It opens the next sector, which costs at most one a boot, and flash is never
+//! programmed over half-programmed bits.
 //!
-//! A sector whose erasure or programming does not read back is passed over; it is tried again when
-//! the ring comes round, and passed over again if it fails again.
+//! A new sector goes to the next place round the ring, so that all wear alike. It is erased even
+//! where it reads blank (an erasure may have been cut short), and both erasure and header are read
+//! back. A place that fails, then or while its pages are programmed, is passed over from then on
+//! ([`place`]); its records that did not stand are still in memory and go to the next place, and
+//! what stood in it before is read as long as the ring holds it.
+//!
+//! Sequence numbers do not wrap: 2³² sectors are more than a flash lives for (4096 sectors, each
+//! erased a million times), and after the last one appending ends with
+//! [`Error::SequenceExhausted`].
+
+mod mount;
+mod place;
 
 use crate::error::Error;
-use crate::slots::SLOTS;
+use core::ops::Range;
 use embedded_storage_async::nor_flash::NorFlash;
+use place::{BadPlaces, Head, Held, PIECE, is_blank, place_address, read_header, reads_back};
 use pumpwitness_protocol::codec::EncodeError;
 use pumpwitness_protocol::message::{PageAddress, SnapshotRange, Status};
 use pumpwitness_protocol::page::{
     PAGE_BYTES, PAGES_PER_SECTOR, PageWriter, SECTOR_BYTES, read_page,
 };
 use pumpwitness_protocol::record::Record;
-use pumpwitness_protocol::sector::{SECTOR_HEADER_BYTES, SectorHeader};
+use pumpwitness_protocol::sector::SectorHeader;
 use pumpwitness_protocol::settings::WhenFull;
 use sha2::{Digest, Sha256};
 
+pub(crate) use place::read;
+
 /// Fewest sectors of a ring: one being written, one being erased, one to read.
 const PLACES_MIN: u32 = 3;
-/// Bytes read at once when a sector is hashed or checked.
-const PIECE: usize = 256;
-
-/// A sector of the ring and where it lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Held {
-    sequence: u32,
-    place: u32,
-}
 
 /// The page being built.
 struct Open {
     held: Held,
     page: PageWriter,
-    /// Records pushed into the page, and those of them that were programmed.
+    /// Records pushed into the page, and those of them that are seen to stand in the flash.
     pushed: usize,
-    programmed: usize,
+    stand: usize,
+    /// Bytes of the page that were programmed and not yet seen to stand.
+    doubtful: Option<Range<usize>>,
+}
+
+impl Open {
+    fn new(held: Held, page: PageWriter) -> Self {
+        Self { held, page, pushed: 0, stand: 0, doubtful: None }
+    }
 }
 
 /// The journal over a flash.
@@ -51,80 +64,19 @@ pub struct Journal<F> {
     when_full: WhenFull,
     oldest: Option<Held>,
     newest: Option<Held>,
+    /// Times the newest sector has been erased.
+    wear: u32,
     open: Option<Open>,
     /// Sectors up to this one may be overwritten although the oldest are kept.
     released: Option<u32>,
+    bad: BadPlaces,
     records: u32,
-    sectors_bad: u32,
     pages_damaged: u32,
     full: bool,
 }
 
 impl<F: NorFlash> Journal<F> {
-    /// Finds the ring in `flash`. Reads one header a sector, and once more those of the sectors
-    /// held.
-    pub async fn mount(mut flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
-        let sectors = u32::try_from(flash.capacity() / SECTOR_BYTES).unwrap_or(u32::MAX);
-        let fits = SECTOR_BYTES.is_multiple_of(F::ERASE_SIZE)
-            && matches!(F::WRITE_SIZE, 1 | 2 | 4 | 8 | 16)
-            && matches!(F::READ_SIZE, 1 | 2 | 4 | 8 | 16);
-        if !fits || sectors < SLOTS + PLACES_MIN {
-            return Err(Error::Geometry);
-        }
-        let places = sectors - SLOTS;
-        let mut newest: Option<Held> = None;
-        let mut boot = 0;
-        let mut pages_damaged = 0;
-        for place in 0..places {
-            match read_header(&mut flash, place, device).await? {
-                Head::Of(header) => {
-                    boot = boot.max(header.boot);
-                    if newest.is_none_or(|newest| header.sequence > newest.sequence) {
-                        newest = Some(Held { sequence: header.sequence, place });
-                    }
-                }
-                Head::Garbage => pages_damaged += PAGES_PER_SECTOR as u32,
-                Head::Blank => {}
-            }
-        }
-        let mut journal = Self {
-            flash,
-            device,
-            places,
-            boot: boot.wrapping_add(1),
-            when_full: WhenFull::KeepNewest,
-            oldest: newest,
-            newest,
-            open: None,
-            released: None,
-            records: 0,
-            sectors_bad: 0,
-            pages_damaged,
-            full: false,
-        };
-        journal.find_oldest().await?;
-        Ok(journal)
-    }
-
-    /// Walks back from the newest sector as long as the sequence is unbroken. A place that does not
-    /// continue it is passed over: it may be a bad one that still shows what it held before.
-    async fn find_oldest(&mut self) -> Result<(), Error<F::Error>> {
-        let Some(mut oldest) = self.newest else { return Ok(()) };
-        let mut place = oldest.place;
-        for _ in 1..self.places {
-            place = (place + self.places - 1) % self.places;
-            let head = read_header(&mut self.flash, place, self.device).await?;
-            if let Head::Of(header) = head
-                && Some(header.sequence) == oldest.sequence.checked_sub(1)
-            {
-                oldest = Held { sequence: header.sequence, place };
-            }
-        }
-        self.oldest = Some(oldest);
-        Ok(())
-    }
-
-    /// Number of this start: one more than the highest in the flash.
+    /// Number of this start: one more than that of the newest sector in the flash.
     pub fn boot(&self) -> u16 {
         self.boot
     }
@@ -146,6 +98,7 @@ impl<F: NorFlash> Journal<F> {
     /// What to do when the ring is full.
     pub fn set_when_full(&mut self, when_full: WhenFull) {
         self.when_full = when_full;
+        self.full &= when_full == WhenFull::KeepOldest;
     }
 
     /// Memory figures; the counters of the recorder are left at 0.
@@ -157,7 +110,7 @@ impl<F: NorFlash> Journal<F> {
                 (Some(oldest), Some(newest)) => newest.sequence - oldest.sequence + 1,
                 _ => 0,
             },
-            sectors_bad: self.sectors_bad,
+            sectors_bad: self.bad.count(),
             oldest_sector: oldest.map_or(0, |held| held.sequence),
             newest_sector: newest.map_or(0, |held| held.sequence),
             records: self.records,
@@ -168,10 +121,14 @@ impl<F: NorFlash> Journal<F> {
     }
 
     /// Appends a record to the page in memory; older pages are programmed as they fill up.
-    /// `now_ms` (ms since 1970) dates pages and sectors.
+    /// `now_ms` (ms since 1970) dates pages and sectors. When this fails the record was not taken;
+    /// those before it are still in memory or in the flash.
     pub async fn append(&mut self, record: &Record, now_ms: i64) -> Result<(), Error<F::Error>> {
         // In the worst case: a page that is full, the last of its sector, then a fresh one.
         for _ in 0..3 {
+            if self.open.as_ref().is_some_and(|open| open.doubtful.is_some()) {
+                self.commit(now_ms).await?;
+            }
             let Some(open) = &mut self.open else {
                 self.open_sector(now_ms).await?;
                 continue;
@@ -192,58 +149,90 @@ impl<F: NorFlash> Journal<F> {
         Err(Error::LogicBug)
     }
 
-    /// Programs what is in memory. What was appended before is then safe from power cuts.
+    /// Programs what is in memory. What was appended before is then safe from power cuts. When this
+    /// fails it is still in memory, and the next commit tries again.
     pub async fn commit(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
         // One try for each sector that may turn out bad on the way.
-        for _ in 0..self.places {
-            match &self.open {
-                Some(open) if open.page.pending() => {}
-                _ => return Ok(()),
-            }
-            if self.program_chunk().await {
+        for _ in 0..=self.places {
+            if self.program_chunk().await? {
                 return Ok(());
             }
-            self.sectors_bad += 1;
             self.rescue(now_ms).await?;
         }
         Err(Error::Worn)
     }
 
-    /// Programs the open chunk and reads it back; false when it did not stand.
-    async fn program_chunk(&mut self) -> bool {
-        let Some(open) = &mut self.open else { return false };
-        let Some(range) = open.page.close_chunk() else { return false };
+    /// Programs the open chunk, if it has records, and reads it back; false when it did not stand.
+    /// What the driver says of the programming does not count, only what the flash then holds.
+    async fn program_chunk(&mut self) -> Result<bool, Error<F::Error>> {
+        let Some(open) = &mut self.open else { return Ok(true) };
         let page = u32::from(open.page.address().page) * PAGE_BYTES as u32;
-        let address = place_address(open.held.place) + page + range.start as u32;
-        let bytes = &open.page.bytes()[range];
-        if self.flash.write(address, bytes).await.is_err() {
-            return false;
-        }
-        let stands = reads_back(&mut self.flash, address, bytes).await;
+        let address = place_address(open.held.place) + page;
+        let range = if let Some(range) = &open.doubtful {
+            range.clone()
+        } else {
+            if !open.page.pending() {
+                return Ok(true);
+            }
+            let Some(range) = open.page.close_chunk() else { return Err(Error::LogicBug) };
+            open.doubtful = Some(range.clone());
+            let bytes = &open.page.bytes()[range.clone()];
+            let _ = self.flash.write(address + range.start as u32, bytes).await;
+            range
+        };
+        let at = address + range.start as u32;
+        let stands = reads_back(&mut self.flash, at, &open.page.bytes()[range]).await?;
         if stands {
-            open.programmed = open.pushed;
+            open.stand = open.pushed;
+            open.doubtful = None;
+        } else {
+            self.bad.note(open.held.place);
         }
-        stands
+        Ok(stands)
     }
 
-    /// Carries the records of a chunk that did not stand into a new sector.
+    /// Carries the records that did not stand into a new sector. Where there is none they stay
+    /// where they are.
     async fn rescue(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
-        let Some(failed) = self.open.take() else { return Err(Error::LogicBug) };
-        self.open_sector(now_ms).await?;
-        let Some(open) = &mut self.open else { return Err(Error::LogicBug) };
-        let mut index = 0;
-        let mut lost = false;
-        read_page(failed.page.bytes(), failed.page.address(), F::WRITE_SIZE, |record| {
-            index += 1;
-            if index > failed.programmed {
-                // A chunk is part of a page; only one that filled its page may not fit again.
-                match open.page.push(&record) {
-                    Ok(()) => open.pushed += 1,
-                    Err(_) => lost = true,
+        let Some(mut failed) = self.open.take() else { return Err(Error::LogicBug) };
+        let outcome = self.carry(&mut failed, now_ms).await;
+        if outcome.is_err() {
+            self.open = Some(failed);
+        }
+        outcome
+    }
+
+    /// Moves what did not stand of `failed` into the open page of a new sector; what fills a page
+    /// (the first of a sector is smaller than the others) is programmed on the way.
+    async fn carry(&mut self, failed: &mut Open, now_ms: i64) -> Result<(), Error<F::Error>> {
+        for _ in 0..=self.places {
+            self.open_sector(now_ms).await?;
+            loop {
+                let Some(open) = &mut self.open else { return Err(Error::LogicBug) };
+                let (mut index, mut fits) = (0, true);
+                let stand = failed.stand;
+                read_page(failed.page.bytes(), failed.page.address(), F::WRITE_SIZE, |record| {
+                    index += 1;
+                    if index > stand && fits {
+                        fits = open.page.push(&record).is_ok();
+                        open.pushed += usize::from(fits);
+                    }
+                });
+                let moved = open.pushed;
+                if fits {
+                    return Ok(());
                 }
+                if moved == 0 {
+                    return Err(Error::LogicBug);
+                }
+                if !self.program_chunk().await? {
+                    break;
+                }
+                failed.stand += moved;
+                self.turn_page(now_ms);
             }
-        });
-        if lost { Err(Error::Worn) } else { Ok(()) }
+        }
+        Err(Error::Worn)
     }
 
     fn turn_page(&mut self, now_ms: i64) {
@@ -256,48 +245,65 @@ impl<F: NorFlash> Journal<F> {
         let address = PageAddress { sector: open.held.sequence, page };
         open.page = PageWriter::new(address, F::WRITE_SIZE, self.boot, now_ms);
         open.pushed = 0;
-        open.programmed = 0;
+        open.stand = 0;
     }
 
     /// Erases the next sector that takes it and heads it with the hash of the one before.
     async fn open_sector(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
-        let (sequence, previous, mut place) = match self.newest {
-            None => (0, [0; 32], 0),
+        let places = self.places;
+        let (sequence, first, tries) = match self.newest {
+            None => (0, 0, places),
             Some(newest) => (
                 newest.sequence.checked_add(1).ok_or(Error::SequenceExhausted)?,
-                self.hash(newest.place).await?,
-                (newest.place + 1) % self.places,
+                newest.place + 1,
+                // The newest itself is not given up.
+                places - 1,
             ),
         };
-        for _ in 0..self.places {
+        let mut previous = None;
+        for place in (first..first + tries).map(|place| place % places) {
             self.make_room_at(place).await?;
-            let before = read_header(&mut self.flash, place, self.device).await?;
+            if self.bad.contains(place) {
+                continue;
+            }
+            let hash = match (previous, self.newest) {
+                (Some(hash), _) => hash,
+                (None, Some(newest)) => self.hash(newest.place).await?,
+                (None, None) => [0; 32],
+            };
+            previous = Some(hash);
             let header = SectorHeader {
                 align: F::WRITE_SIZE as u8,
                 sequence,
                 device: self.device,
-                previous,
-                erased: match before {
-                    Head::Of(header) => header.erased.saturating_add(1),
-                    Head::Garbage | Head::Blank => 1,
-                },
+                previous: hash,
+                erased: self.erased_before(place).await?.saturating_add(1),
                 boot: self.boot,
                 opened_ms: now_ms,
             };
-            if self.prepare(place, &header).await {
+            if self.prepare(place, &header).await? {
                 let held = Held { sequence, place };
                 self.newest = Some(held);
                 self.oldest = self.oldest.or(Some(held));
+                self.wear = header.erased;
                 self.full = false;
                 let address = PageAddress { sector: sequence, page: 0 };
                 let page = PageWriter::new(address, F::WRITE_SIZE, self.boot, now_ms);
-                self.open = Some(Open { held, page, pushed: 0, programmed: 0 });
+                self.open = Some(Open::new(held, page));
                 return Ok(());
             }
-            self.sectors_bad += 1;
-            place = (place + 1) % self.places;
+            self.bad.note(place);
         }
         Err(Error::Worn)
+    }
+
+    /// Times the sector at `place` has been erased, by its header. One whose header was lost with a
+    /// torn erasure is taken to have come as far as the sector before it, all wearing alike.
+    async fn erased_before(&mut self, place: u32) -> Result<u32, Error<F::Error>> {
+        Ok(match read_header(&mut self.flash, place, self.device).await? {
+            Head::Of(header) | Head::Foreign(header) => header.erased,
+            Head::Garbage | Head::Blank => self.wear.saturating_sub(1),
+        })
     }
 
     /// Gives up the oldest sector if it lies at `place`.
@@ -311,36 +317,36 @@ impl<F: NorFlash> Journal<F> {
             self.full = true;
             return Err(Error::Full);
         }
-        let mut next = place;
-        for _ in 1..self.places {
-            next = (next + 1) % self.places;
+        self.oldest = Some(newest);
+        for further in 1..self.places {
+            let next = (place + further) % self.places;
             let head = read_header(&mut self.flash, next, self.device).await?;
             if let Head::Of(header) = head
-                && header.sequence == oldest.sequence.wrapping_add(1)
+                && header.sequence > oldest.sequence
+                && newest.continues(header.sequence, next, self.places)
             {
                 self.oldest = Some(Held { sequence: header.sequence, place: next });
-                return Ok(());
+                break;
             }
         }
-        self.oldest = Some(newest);
         Ok(())
     }
 
     /// Erases `place` and programs `header`; false when either does not read back.
-    async fn prepare(&mut self, place: u32, header: &SectorHeader) -> bool {
+    async fn prepare(
+        &mut self,
+        place: u32,
+        header: &SectorHeader,
+    ) -> Result<bool, Error<F::Error>> {
         let address = place_address(place);
-        let end = address + SECTOR_BYTES as u32;
-        if self.flash.erase(address, end).await.is_err() {
-            return false;
-        }
-        for at in (address..end).step_by(PIECE) {
-            if !reads_back(&mut self.flash, at, &[0xFF; PIECE]).await {
-                return false;
-            }
+        // As with pages, only what the flash then holds counts.
+        let _ = self.flash.erase(address, address + SECTOR_BYTES as u32).await;
+        if !is_blank(&mut self.flash, place).await? {
+            return Ok(false);
         }
         let bytes = header.encode();
-        self.flash.write(address, &bytes).await.is_ok()
-            && reads_back(&mut self.flash, address, &bytes).await
+        let _ = self.flash.write(address, &bytes).await;
+        reads_back(&mut self.flash, address, &bytes).await
     }
 
     /// SHA-256 of a whole sector as it stands.
@@ -356,12 +362,18 @@ impl<F: NorFlash> Journal<F> {
     }
 
     /// Closes the sector being written, so that a download may read it, and names those closed.
+    /// Records for which a full or worn flash has no room stay in memory.
     pub async fn close_sector(&mut self, now_ms: i64) -> Result<SnapshotRange, Error<F::Error>> {
-        self.commit(now_ms).await?;
+        match self.commit(now_ms).await {
+            Ok(()) => self.open = None,
+            // Only a page that waits for another sector ends so: nothing goes on in this one.
+            Err(Error::Full | Error::Worn) => {}
+            Err(error) => return Err(error),
+        }
         if self.newest.is_none() {
             self.open_sector(now_ms).await?;
+            self.open = None;
         }
-        self.open = None;
         let (Some(oldest), Some(newest)) = (self.oldest, self.newest) else {
             return Err(Error::LogicBug);
         };
@@ -372,7 +384,8 @@ impl<F: NorFlash> Journal<F> {
         })
     }
 
-    /// Reads a page into `out`; false when the ring does not hold it (any more).
+    /// Reads a page into `out`, of the sector being written what is programmed so far; false when
+    /// the ring does not hold it (any more).
     pub async fn read_page(
         &mut self,
         address: PageAddress,
@@ -384,18 +397,20 @@ impl<F: NorFlash> Journal<F> {
             return Ok(false);
         }
         // Where it lies if no place was passed over since; else further back.
-        let back = (newest.sequence - address.sector) % self.places;
-        let mut place = (newest.place + self.places - back) % self.places;
-        for _ in 0..self.places {
+        for back in newest.sequence - address.sector..self.places {
+            let place = (newest.place + self.places - back) % self.places;
             let head = read_header(&mut self.flash, place, self.device).await?;
-            if let Head::Of(header) = head
-                && header.sequence == address.sector
-            {
+            let Head::Of(header) = head else { continue };
+            if header.sequence == address.sector {
                 let page = u32::from(address.page) * PAGE_BYTES as u32;
                 read(&mut self.flash, place_address(place) + page, out).await?;
                 return Ok(true);
             }
-            place = (place + self.places - 1) % self.places;
+            if header.sequence < address.sector
+                && newest.continues(header.sequence, place, self.places)
+            {
+                break;
+            }
         }
         Ok(false)
     }
@@ -406,56 +421,4 @@ impl<F: NorFlash> Journal<F> {
         self.released = Some(self.released.map_or(sector, |before| before.max(sector)));
         self.full = false;
     }
-}
-
-/// What stands at the head of a sector.
-enum Head {
-    /// A header of this device.
-    Of(SectorHeader),
-    /// Nothing.
-    Blank,
-    /// Something else.
-    Garbage,
-}
-
-async fn read_header<F: NorFlash>(
-    flash: &mut F,
-    place: u32,
-    device: [u8; 8],
-) -> Result<Head, Error<F::Error>> {
-    let mut bytes = [0; SECTOR_HEADER_BYTES];
-    read(flash, place_address(place), &mut bytes).await?;
-    Ok(match SectorHeader::decode(&bytes) {
-        Some(header) if header.device == device => Head::Of(header),
-        None if bytes == [0xFF; SECTOR_HEADER_BYTES] => Head::Blank,
-        _ => Head::Garbage,
-    })
-}
-
-/// Whether the flash now reads as `bytes` from `address` on.
-async fn reads_back<F: NorFlash>(flash: &mut F, address: u32, bytes: &[u8]) -> bool {
-    let mut piece = [0; PIECE];
-    let mut at = address;
-    for expected in bytes.chunks(PIECE) {
-        let got = &mut piece[..expected.len()];
-        if flash.read(at, got).await.is_err() || got != expected {
-            return false;
-        }
-        at += expected.len() as u32;
-    }
-    true
-}
-
-/// Reads, with the address in the error.
-pub(crate) async fn read<F: NorFlash>(
-    flash: &mut F,
-    address: u32,
-    bytes: &mut [u8],
-) -> Result<(), Error<F::Error>> {
-    flash.read(address, bytes).await.map_err(|inner| Error::Flash { address, inner })
-}
-
-/// Address of a place of the ring.
-const fn place_address(place: u32) -> u32 {
-    (place + SLOTS) * SECTOR_BYTES as u32
 }

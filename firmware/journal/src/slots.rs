@@ -20,26 +20,33 @@ impl<F: NorFlash> Journal<F> {
 
     /// Makes `slot` the one in force. Until it stands whole, the one before does.
     ///
-    /// Its number must be greater than that of the slot in force.
+    /// Its number must be greater than that of the slot in force. The sector of the slot in force is
+    /// never erased for a new one: when the other one is worn out, this ends with [`Error::Worn`].
     pub async fn store_slot(&mut self, slot: &Slot) -> Result<(), Error<F::Error>> {
-        let place = match self.newest_slot().await? {
-            Some((_, place)) => (place + 1) % SLOTS,
-            None => 0,
+        let (first, tries) = match self.newest_slot().await? {
+            Some((_, place)) => (place + 1, SLOTS - 1),
+            None => (0, SLOTS),
         };
+        for place in (first..first + tries).map(|place| place % SLOTS) {
+            self.program_slot(place, slot).await;
+            // What the driver says does not count, only what the flash then holds.
+            if self.newest_slot().await?.is_some_and(|(stored, _)| stored == *slot) {
+                return Ok(());
+            }
+        }
+        Err(Error::Worn)
+    }
+
+    async fn program_slot(&mut self, place: u32, slot: &Slot) {
         let address = place * SECTOR_BYTES as u32;
         let flash = self.flash_mut();
-        let failed = |inner| Error::Flash { address, inner };
-        flash.erase(address, address + SECTOR_BYTES as u32).await.map_err(failed)?;
+        let _ = flash.erase(address, address + SECTOR_BYTES as u32).await;
         let mut bytes = [0xFF; SLOT_BYTES_MAX + WORD_MAX];
         let mut plain = [0; SLOT_BYTES_MAX];
         let used = slot.encode(&mut plain);
         bytes[..used.len()].copy_from_slice(used);
         let whole_words = used.len().next_multiple_of(F::WRITE_SIZE);
-        flash.write(address, &bytes[..whole_words]).await.map_err(failed)?;
-        match self.newest_slot().await? {
-            Some((stored, _)) if stored.number == slot.number => Ok(()),
-            _ => Err(Error::Worn),
-        }
+        let _ = flash.write(address, &bytes[..whole_words]).await;
     }
 
     async fn newest_slot(&mut self) -> Result<Option<(Slot, u32)>, Error<F::Error>> {

@@ -1,0 +1,92 @@
+//! Mounting: the ring found anew from the headers of its sectors.
+//!
+//! The sector with the highest sequence is the newest. From there back, every header whose sequence
+//! fits its distance belongs to the ring ([`Held::continues`]). One that is missing in between, by
+//! rot or a torn write that reads now so and now otherwise, costs that sector and none before it.
+
+use super::place::{BadPlaces, Head, Held, read_header};
+use super::{Journal, PLACES_MIN};
+use crate::error::Error;
+use crate::slots::SLOTS;
+use embedded_storage_async::nor_flash::NorFlash;
+use pumpwitness_protocol::page::{PAGES_PER_SECTOR, SECTOR_BYTES};
+use pumpwitness_protocol::settings::WhenFull;
+
+impl<F: NorFlash> Journal<F> {
+    /// Finds the ring in `flash`; nothing is written. Reads 96 bytes a sector, and once more from
+    /// the newest back to find the oldest.
+    ///
+    /// A flash that is blank, holds garbage or another device's records is an empty ring; sectors
+    /// are erased as they come into use. Boot numbers go on from the newest sector's, 0 after
+    /// 65535.
+    pub async fn mount(mut flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
+        let sectors = u32::try_from(flash.capacity() / SECTOR_BYTES).unwrap_or(u32::MAX);
+        let fits = SECTOR_BYTES.is_multiple_of(F::ERASE_SIZE)
+            && matches!(F::WRITE_SIZE, 1 | 2 | 4 | 8 | 16)
+            && matches!(F::READ_SIZE, 1 | 2 | 4 | 8 | 16);
+        if !fits || sectors < SLOTS + PLACES_MIN {
+            return Err(Error::Geometry);
+        }
+        let places = sectors - SLOTS;
+        let mut newest: Option<Held> = None;
+        let (mut boot, mut wear) = (0, 0);
+        let mut pages_damaged = 0;
+        for place in 0..places {
+            match read_header(&mut flash, place, device).await? {
+                Head::Of(header) => {
+                    if newest
+                        .is_none_or(|newest| supersedes(header.sequence, place, newest, places))
+                    {
+                        newest = Some(Held { sequence: header.sequence, place });
+                        (boot, wear) = (header.boot, header.erased);
+                    }
+                }
+                Head::Garbage => pages_damaged += PAGES_PER_SECTOR as u32,
+                Head::Foreign(_) | Head::Blank => {}
+            }
+        }
+        let mut journal = Self {
+            flash,
+            device,
+            places,
+            boot: boot.wrapping_add(1),
+            when_full: WhenFull::KeepNewest,
+            oldest: newest,
+            newest,
+            wear,
+            open: None,
+            released: None,
+            bad: BadPlaces::default(),
+            records: 0,
+            pages_damaged,
+            full: false,
+        };
+        journal.find_oldest().await?;
+        Ok(journal)
+    }
+
+    /// Walks back once round the ring. What does not belong to the run is passed over.
+    async fn find_oldest(&mut self) -> Result<(), Error<F::Error>> {
+        let Some(newest) = self.newest else { return Ok(()) };
+        let mut oldest = newest;
+        for back in 1..self.places {
+            let place = (newest.place + self.places - back) % self.places;
+            let head = read_header(&mut self.flash, place, self.device).await?;
+            if let Head::Of(header) = head
+                && header.sequence < oldest.sequence
+                && newest.continues(header.sequence, place, self.places)
+            {
+                oldest = Held { sequence: header.sequence, place };
+            }
+        }
+        self.oldest = Some(oldest);
+        Ok(())
+    }
+}
+
+/// Whether a header at a higher `place` is newer than `newest`. Of two with the same sequence the
+/// later one in the ring counts: the other was headed and then passed over as bad.
+fn supersedes(sequence: u32, place: u32, newest: Held, places: u32) -> bool {
+    sequence > newest.sequence
+        || (sequence == newest.sequence && place - newest.place <= places / 2)
+}
