@@ -1,5 +1,3 @@
-#![allow(clippy::single_match_else)] // scripts of a logger: one arm a request
-
 use super::*;
 use crate::testing::{Faults, Line, Peer, Script, Shelf, framed, identity};
 use pumpwitness_protocol::message::RequestBody;
