@@ -36,7 +36,7 @@ const GOAL_RATIO: f64 = 1.3;
 fn quarter_duty() -> SiteParameters {
     let mut site = Design { name: "Quarter duty", daily_l: 3000.0, ..Design::HOUSE }.build();
     site.demand.watering =
-        Some(Watering { hours: Hours { from: 5.0, to: 11.0 }, every_days: 1, flow_lpm: 34.0 });
+        Some(Watering { hours: Hours { from: 5.0, to: 12.0 }, every_days: 1, flow_lpm: 34.0 });
     site
 }
 
