@@ -1,12 +1,18 @@
 //! The journal: a ring of sectors in NOR flash that keeps records through power cuts.
 //!
-//! [`ring`] (records → pages → sectors, oldest overwritten first) beside [`slots`] (settings that
-//! outlive a power cut); [`ram`] is a flash in memory with the physics of a real one.
+//! [`ring`] (records → pages → sectors, oldest overwritten first; below it mounting and the places
+//! of the sectors) beside [`slots`] (settings that outlive a power cut); `ram`, with the feature of
+//! that name, is a flash in memory with the physics of a real one.
 //!
-//! What holds, and is tested by cutting the power at every step:
+//! What holds, and is tested by cutting the power at every operation and inside it:
 //! - a record handed to [`ring::Journal::commit`] survives, until the ring overwrites its sector;
 //! - nothing is ever handed out that was not appended, and order is kept;
-//! - flash is never programmed twice between erasures, and every sector is erased equally often.
+//! - flash is never programmed twice between erasures, and every sector is erased equally often;
+//! - a sector that fails costs none of the records it was to take, and a rotten byte none outside
+//!   its sector.
+//!
+//! A power cut costs the rest of the sector being written: so many starts as there are sectors, with
+//! hardly a record each, overwrite a ring that keeps the newest.
 #![no_std]
 #![forbid(unsafe_code)]
 

@@ -163,7 +163,8 @@ impl<F: NorFlash> Journal<F> {
     }
 
     /// Programs the open chunk, if it has records, and reads it back; false when it did not stand.
-    /// What the driver says of the programming does not count, only what the flash then holds.
+    /// What the driver says of the programming does not count, only what the flash then holds:
+    /// records that stand must not be stored again elsewhere.
     async fn program_chunk(&mut self) -> Result<bool, Error<F::Error>> {
         let Some(open) = &mut self.open else { return Ok(true) };
         let page = u32::from(open.page.address().page) * PAGE_BYTES as u32;
@@ -339,9 +340,9 @@ impl<F: NorFlash> Journal<F> {
         header: &SectorHeader,
     ) -> Result<bool, Error<F::Error>> {
         let address = place_address(place);
-        // As with pages, only what the flash then holds counts.
-        let _ = self.flash.erase(address, address + SECTOR_BYTES as u32).await;
-        if !is_blank(&mut self.flash, place).await? {
+        // One that reads blank although erasing failed may not keep what is programmed into it.
+        let erased = self.flash.erase(address, address + SECTOR_BYTES as u32).await.is_ok();
+        if !is_blank(&mut self.flash, place).await? || !erased {
             return Ok(false);
         }
         let bytes = header.encode();

@@ -28,25 +28,29 @@ impl<F: NorFlash> Journal<F> {
             None => (0, SLOTS),
         };
         for place in (first..first + tries).map(|place| place % SLOTS) {
-            self.program_slot(place, slot).await;
-            // What the driver says does not count, only what the flash then holds.
-            if self.newest_slot().await?.is_some_and(|(stored, _)| stored == *slot) {
+            let erased = self.program_slot(place, slot).await;
+            let stands = self.newest_slot().await?.is_some_and(|(stored, _)| stored == *slot);
+            if erased && stands {
                 return Ok(());
             }
         }
         Err(Error::Worn)
     }
 
-    async fn program_slot(&mut self, place: u32, slot: &Slot) {
+    /// Erases and programs; false when the erasure failed. Whether the slot stands is to be read.
+    async fn program_slot(&mut self, place: u32, slot: &Slot) -> bool {
         let address = place * SECTOR_BYTES as u32;
         let flash = self.flash_mut();
-        let _ = flash.erase(address, address + SECTOR_BYTES as u32).await;
+        if flash.erase(address, address + SECTOR_BYTES as u32).await.is_err() {
+            return false;
+        }
         let mut bytes = [0xFF; SLOT_BYTES_MAX + WORD_MAX];
         let mut plain = [0; SLOT_BYTES_MAX];
         let used = slot.encode(&mut plain);
         bytes[..used.len()].copy_from_slice(used);
         let whole_words = used.len().next_multiple_of(F::WRITE_SIZE);
         let _ = flash.write(address, &bytes[..whole_words]).await;
+        true
     }
 
     async fn newest_slot(&mut self) -> Result<Option<(Slot, u32)>, Error<F::Error>> {
