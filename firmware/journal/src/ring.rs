@@ -9,7 +9,7 @@
 //! A new sector goes to the next place round the ring, so that all wear alike. It is erased even
 //! where it reads blank (an erasure may have been cut short), and both erasure and header are read
 //! back. A place that fails, then or while its pages are programmed, is passed over from then on
-//! ([`place`]); its records that did not stand are still in memory and go to the next place, and
+//! (`place.rs`); its records that did not stand are still in memory and go to the next place, and
 //! what stood in it before is read as long as the ring holds it.
 //!
 //! Sequence numbers do not wrap: 2³² sectors are more than a flash lives for (4096 sectors, each

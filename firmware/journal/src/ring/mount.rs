@@ -1,7 +1,7 @@
 //! Mounting: the ring found anew from the headers of its sectors.
 //!
 //! The sector with the highest sequence is the newest. From there back, every header whose sequence
-//! fits its distance belongs to the ring ([`Held::continues`]). One that is missing in between, by
+//! fits its distance belongs to the ring (`Held::continues`). One that is missing in between, by
 //! rot or a torn write that reads now so and now otherwise, costs that sector and none before it.
 
 use super::place::{BadPlaces, Head, Held, read_header};

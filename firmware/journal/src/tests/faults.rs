@@ -6,6 +6,7 @@ use pumpwitness_protocol::message::PageAddress;
 use pumpwitness_protocol::page::{
     PAGE_BYTES, PAGES_PER_SECTOR, PageState, SECTOR_BYTES, read_page,
 };
+use pumpwitness_protocol::sector::{SECTOR_HEADER_BYTES, SectorHeader};
 use pumpwitness_protocol::settings::WhenFull;
 use std::collections::BTreeSet;
 use std::vec::Vec;
@@ -190,6 +191,51 @@ fn any_rotten_byte_is_noticed() {
         let invented = numbers.iter().find(|number| !all.contains(number));
         assert_eq!(invented, None, "byte {at}: invented");
     }
+}
+
+/// A place whose header stood, although it was passed over as bad, shares its sequence with the
+/// sector that was written instead: that one is read, also where the ring's end lies between them.
+#[test]
+fn of_two_sectors_with_one_sequence_the_later_is_read() {
+    for turns in [0, 7] {
+        let mut journal = mount(RamFlash::<1>::erased(10));
+        for _ in 0..turns {
+            fill(&mut journal, 0..1);
+            block_on(journal.close_sector(0)).unwrap();
+        }
+        fill(&mut journal, 100..200);
+        let sector = journal.status().newest_sector;
+        // Its sector moved on by one place, and only its header left behind.
+        let from = (2 + turns) * SECTOR_BYTES;
+        let to = (2 + (turns + 1) % 8) * SECTOR_BYTES;
+        let mut bytes = journal.into_flash().bytes().to_vec();
+        bytes.copy_within(from..from + SECTOR_BYTES, to);
+        bytes[from + SECTOR_HEADER_BYTES..from + SECTOR_BYTES].fill(0xFF);
+        let mut journal = mount(RamFlash::<1>::from_bytes(bytes));
+        assert_eq!(journal.status().newest_sector, sector);
+        let held = sifted(&mut journal).0;
+        let held = held.iter().filter(|(_, of)| *of == sector).map(|(number, _)| *number);
+        assert!(held.eq(100..200), "{turns}");
+        fill(&mut journal, 200..201);
+        assert_eq!(journal.status().newest_sector, sector + 1);
+    }
+}
+
+/// An erasure cut short takes the header and its count with it; the sector before tells how far
+/// the ring has come.
+#[test]
+fn a_torn_erasure_does_not_set_the_wear_back() {
+    let mut journal = mount(RamFlash::<1>::erased(6));
+    fill(&mut journal, 0..20_000);
+    let at = (journal.status().newest_sector as usize + 1) % 4;
+    let mut flash = journal.into_flash();
+    flash.bytes_mut()[(2 + at) * SECTOR_BYTES..][..100].fill(0x5A);
+    let before = flash.counts().erased[2 + at];
+    let mut journal = mount(flash);
+    fill(&mut journal, 0..1);
+    let bytes = &journal.flash().bytes()[(2 + at) * SECTOR_BYTES..];
+    let told = SectorHeader::decode(bytes).unwrap().erased;
+    assert!(before > 5 && told.abs_diff(before) <= 1, "{told} {before}");
 }
 
 /// A header rotten in the middle of the ring costs its own sector and none of those before it.
