@@ -1,5 +1,6 @@
 //! One row with every channel as a plain number; NaN where there is none.
 
+use crate::facts::Stretch;
 use pumpwitness_recording::Columns;
 use pumpwitness_recording::columns::Channel;
 
@@ -47,6 +48,18 @@ impl Row {
     /// Moment at this share of the span.
     pub fn moment(&self, share: f64) -> i64 {
         self.start_ms + (share.clamp(0.0, 1.0) * (self.end_ms - self.start_ms) as f64) as i64
+    }
+
+    /// Something that took this share of the row and lies somewhere inside it: its middle is the
+    /// best guess.
+    pub fn middle(&self, share: f64) -> Stretch {
+        let half = share / 2.0;
+        Stretch { start_ms: self.moment(0.5 - half), end_ms: self.moment(0.5 + half) }
+    }
+
+    /// Something that took the last `share` of this row, and the first `last_share` of `last`.
+    pub fn until(&self, share: f64, last: &Self, last_share: f64) -> Stretch {
+        Stretch { start_ms: self.moment(1.0 - share), end_ms: last.moment(last_share) }
     }
 }
 

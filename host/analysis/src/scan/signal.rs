@@ -2,7 +2,7 @@
 //! or above 21.0 mA, valid from 3.8 to 20.5 mA, the state kept in between.
 
 use super::row::Row;
-use crate::facts::{LoopFault, LoopKind, Stretch};
+use crate::facts::{LoopFault, LoopKind};
 use crate::limits;
 
 /// Faults of one kind nearer than this are one, ms (common practice).
@@ -106,16 +106,9 @@ impl SignalWatch {
     fn close(&mut self) {
         let Some(open) = self.open.take() else { return };
         let time = if open.rows == 1 {
-            let half = open.first_share / 2.0;
-            Stretch {
-                start_ms: open.first.moment(0.5 - half),
-                end_ms: open.first.moment(0.5 + half),
-            }
+            open.first.middle(open.first_share)
         } else {
-            Stretch {
-                start_ms: open.first.moment(1.0 - open.first_share),
-                end_ms: open.last.moment(open.last_share),
-            }
+            open.first.until(open.first_share, &open.last, open.last_share)
         };
         // A reading that only brushes the edge of the valid band is no event.
         if open.kind == LoopKind::OutOfRange && time.seconds() < 1.0 {

@@ -140,17 +140,9 @@ impl VoltageWatch {
     fn close(&mut self) {
         let Some(open) = self.open.take() else { return };
         let time = if open.rows == 1 {
-            // Somewhere inside the row: its middle is the best guess.
-            let half = open.first_share / 2.0;
-            Stretch {
-                start_ms: open.first.moment(0.5 - half),
-                end_ms: open.first.moment(0.5 + half),
-            }
+            open.first.middle(open.first_share)
         } else {
-            Stretch {
-                start_ms: open.first.moment(1.0 - open.first_share),
-                end_ms: open.last.moment(open.last_share),
-            }
+            open.first.until(open.first_share, &open.last, open.last_share)
         };
         let kind = match (open.low, open.extreme_v < self.interruption_v) {
             (true, true) => VoltageKind::Interruption,

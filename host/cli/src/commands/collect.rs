@@ -61,5 +61,8 @@ fn summary(done: &Downloaded, download: &Download<'_>) -> String {
             "sector {sector} was changed after the logger closed it: the next one names another hash"
         );
     }
+    if download.release && !done.released {
+        text.push_str("the logger keeps its memory: it is released only after a whole record\n");
+    }
     text
 }
