@@ -125,7 +125,7 @@ fn tables_that_cannot_be_read_are_refused() {
         "time,pressure_bar,pressure_psi\n2026-01-01T00:00:00Z,2,29\n",
         &["pressure_bar", "pressure_psi"],
     );
-    refused("time,voltage_v\n2026-01-01T00:00:00Z,230,77,88\n", &["table.csv"]);
+    refused("time,voltage_v\n2026-01-01T00:00:00Z,230,77,88\n", &["table.csv", "more cells"]);
 }
 
 #[test]

@@ -45,10 +45,20 @@ pub fn guarded<T>(
     INSIDE.set(false);
     let cause = match result {
         Ok(Ok(value)) => return Ok(value),
-        Ok(Err(error)) => one_line(&error.to_string()),
+        Ok(Err(error)) => in_our_words(one_line(&error.to_string())),
         Err(_) => "the table library gave up: the file is damaged or of a rare kind".to_owned(),
     };
     Err(Problem::Format { format, cause })
+}
+
+/// What the library says to programmers, said to the user, where it is known; else as it is.
+fn in_our_words(cause: String) -> String {
+    if cause.contains("more fields than defined") {
+        return "a row has more cells than the heading, so this is no table with a heading line; \
+                give an archive of a logger, or a CSV or Parquet table"
+            .to_owned();
+    }
+    cause
 }
 
 /// A heading or a sentence in one line, bounded.
