@@ -1,9 +1,11 @@
 //! Archive files (FORMAT.md §4): what a download writes.
 
+use crate::calibration::Calibration;
 use crate::check;
 use crate::message::{Identity, SnapshotRange};
+use crate::seal::Seal;
 use crate::settings::{SITE_TEXT_MAX, Settings};
-use heapless::Vec;
+use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 /// Bytes before the first sector.
@@ -30,6 +32,16 @@ pub struct ArchiveHeader {
     pub settings: Settings,
     /// Text of the site file kept in the logger.
     pub site_text: Vec<u8, SITE_TEXT_MAX>,
+    /// Calibration in force.
+    pub calibration: Calibration,
+    /// The device's public key; zeros when it has none.
+    pub public_key: [u8; 32],
+    /// The device's seal over the sectors of this file, if it could make one.
+    pub seal: Option<Seal>,
+    /// Who collected it; empty when not stated.
+    pub collected_by: String<64>,
+    /// Version of the program that collected it, major · minor · patch.
+    pub program: [u8; 3],
 }
 
 /// Why the head of a file is not that of an archive.
@@ -123,6 +135,11 @@ mod tests {
             host_clock_ms: 1_770_000_000_500,
             settings: Settings::default(),
             site_text: core::iter::repeat_n(b'#', SITE_TEXT_MAX).collect(),
+            calibration: Calibration::default(),
+            public_key: [7; 32],
+            seal: None,
+            collected_by: String::new(),
+            program: [0, 1, 0],
         }
     }
 

@@ -4,18 +4,20 @@
 //!
 //! Layers, outermost last: [`record`] (what is stored) → [`codec`] (records as bits) → [`page`]
 //! (chunks in a page) → [`sector`] (pages in an erase unit, hash chain) → [`archive`] (sectors in
-//! a file); beside them [`message`] (requests and replies) → [`frame`] (COBS and CRC on a line).
+//! a file), which [`seal`]s vouch for; beside them [`message`] (requests and replies) → [`frame`] (COBS and CRC on a line).
 #![no_std]
 #![forbid(unsafe_code)]
 
 pub mod archive;
 pub mod bits;
+pub mod calibration;
 pub mod check;
 pub mod codec;
 pub mod frame;
 pub mod message;
 pub mod page;
 pub mod record;
+pub mod seal;
 pub mod sector;
 pub mod settings;
 pub mod slot;

@@ -13,11 +13,16 @@
 //! | `Arm` | `Done` | recording counts from here; settings and site text are made durable |
 //! | `Snapshot` | `Snapshot` | close the open sector, name the closed ones |
 //! | `ReadPages` | `Page` or `PageGone`, each page; then `PagesEnd` | bulk download |
+//! | `GetCalibration` | `Calibration` | calibration in force |
+//! | `PutCalibration` | `Done` | check, keep on the device and put in force |
+//! | `GetSeal` | `Seal` | the device's public key, and its seal over all closed sectors |
 //! | `Release` | `Done` | sectors up to here are verified on the host and may be reused |
 //!
 //! Any request may be answered by `Refused`.
 
+use crate::calibration::Calibration;
 use crate::page::PAGE_BYTES;
+use crate::seal::Seal;
 use crate::settings::Settings;
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
@@ -55,6 +60,9 @@ pub enum RequestBody {
     Snapshot,
     ReadPages { first: PageAddress, count: u16 },
     Release { up_to_sector: u32 },
+    GetCalibration,
+    PutCalibration(Calibration),
+    GetSeal,
 }
 
 /// Place of a page: sector sequence number and page within it.
@@ -91,6 +99,8 @@ pub enum ReplyBody {
     PageGone { address: PageAddress },
     PagesEnd { next: PageAddress },
     Refused(Refusal),
+    Calibration(Calibration),
+    Seal { public_key: [u8; 32], seal: Seal },
 }
 
 /// Who the logger is.
@@ -203,4 +213,10 @@ pub enum Refusal {
     /// Flash failed.
     #[error("the logger's memory failed")]
     Memory,
+    /// Calibration outside its range.
+    #[error("the logger refused the calibration")]
+    Calibration,
+    /// The device has no key, or nothing to seal yet.
+    #[error("the logger cannot seal its record")]
+    NoSeal,
 }

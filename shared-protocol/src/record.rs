@@ -1,6 +1,7 @@
 //! Records: what the logger stores. Integer units, chosen so that a step is at or below the
 //! analogue error of the channel (hardware-notes), because every bit of noise kept costs flash.
 
+use crate::seal::Seal;
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
@@ -291,4 +292,6 @@ pub enum Mark {
         /// Program counter or line where it happened.
         place: u32,
     },
+    /// The device vouches for all sectors closed so far.
+    Seal(Seal),
 }

@@ -115,6 +115,9 @@ impl Service {
                     refused(Refusal::Range)
                 }
             }
+            RequestBody::GetCalibration | RequestBody::PutCalibration(_) | RequestBody::GetSeal => {
+                refused(Refusal::Unknown)
+            }
             RequestBody::Release { up_to_sector } => {
                 // A sector still written to is nobody's to release.
                 if view.closed_up_to.is_some_and(|closed| *up_to_sector <= closed) {

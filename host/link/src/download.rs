@@ -269,6 +269,11 @@ fn head<T: Transport>(
         site_text: client.site_text()?,
         range: client.snapshot()?,
         host_clock_ms,
+        calibration: pumpwitness_protocol::calibration::Calibration::default(),
+        public_key: [0; 32],
+        seal: None,
+        collected_by: heapless::String::new(),
+        program: [0, 1, 0],
     })
 }
 

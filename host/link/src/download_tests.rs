@@ -69,6 +69,11 @@ fn expected_file(shelf: &Shelf) -> Vec<u8> {
         host_clock_ms: 1_770_000_009_000,
         settings: shelf.settings.clone(),
         site_text: shelf.site.iter().copied().collect(),
+        calibration: pumpwitness_protocol::calibration::Calibration::default(),
+        public_key: [0; 32],
+        seal: None,
+        collected_by: heapless::String::new(),
+        program: [0, 1, 0],
     };
     let mut head = [0; ARCHIVE_HEADER_BYTES];
     header.encode(&mut head);

@@ -111,6 +111,8 @@ fn remedy(refusal: Refusal) -> String {
         Refusal::Range => "repeat, into a new file",
         Refusal::Clock => "set this computer's clock and repeat",
         Refusal::Memory => "repeat; if it stays so, collect what can be read and have it repaired",
+        Refusal::Calibration => "check the calibration file against hardware-notes",
+        Refusal::NoSeal => "the archive will hold no seal; everything else can be collected",
     }
     .to_owned()
 }

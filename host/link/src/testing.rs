@@ -324,6 +324,9 @@ impl Shelf {
             | RequestBody::PutSettings(_)
             | RequestBody::Arm
             | RequestBody::Release { .. } => ReplyBody::Done,
+            RequestBody::GetCalibration | RequestBody::PutCalibration(_) | RequestBody::GetSeal => {
+                ReplyBody::Refused(Refusal::Unknown)
+            }
         };
         frames.push(framed(*id, reply));
     }

@@ -49,6 +49,11 @@ fn header() -> ArchiveHeader {
         host_clock_ms: START_MS + 1_000_750,
         settings: Settings::default(),
         site_text: b"[supply]".iter().copied().collect(),
+        calibration: pumpwitness_protocol::calibration::Calibration::default(),
+        public_key: [0; 32],
+        seal: None,
+        collected_by: heapless::String::new(),
+        program: [0, 1, 0],
     }
 }
 

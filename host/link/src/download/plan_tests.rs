@@ -12,6 +12,11 @@ fn header(shelf: &Shelf) -> ArchiveHeader {
         host_clock_ms: 0,
         settings: shelf.settings.clone(),
         site_text: heapless::Vec::new(),
+        calibration: pumpwitness_protocol::calibration::Calibration::default(),
+        public_key: [0; 32],
+        seal: None,
+        collected_by: heapless::String::new(),
+        program: [0, 1, 0],
     }
 }
 

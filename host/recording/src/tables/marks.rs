@@ -117,5 +117,6 @@ fn describe(mark: &Mark) -> (&'static str, String) {
         Mark::PagesDamaged { pages } => ("pages-damaged", pages.to_string()),
         Mark::RecordsLost { records } => ("records-lost", records.to_string()),
         Mark::Fault { place } => ("fault", format!("at {place:#010x}")),
+        Mark::Seal(seal) => ("seal", format!("up to sector {}", seal.statement.sector)),
     }
 }

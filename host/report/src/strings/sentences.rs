@@ -567,6 +567,7 @@ pub fn mark(mark: &Mark) -> String {
         }
         Mark::RecordsLost { records } => format!("{} records lost", count(*records as usize)),
         Mark::Fault { place } => format!("Program fault at {place:#010x}"),
+        Mark::Seal(seal) => format!("Sealed up to sector {}", seal.statement.sector),
         Mark::ClockSet { .. } | Mark::Voltage { .. } | Mark::Lamp { .. } | Mark::Health { .. } => {
             String::new()
         }
