@@ -23,7 +23,7 @@ mod warnings;
 
 pub use error::SiteFileError;
 pub use model::{
-    Control, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
+    Control, Fit, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
 };
 pub use parse::{LABEL_BYTES_MAX, NAME_BYTES_MAX, TEXT_BYTES_MAX, parse};
 

@@ -5,6 +5,10 @@
 pub struct Site {
     /// Name of the site.
     pub name: Option<String>,
+    /// Name of the customer; left out of what is given away by the option for it.
+    pub customer: Option<String>,
+    /// Where the site is; left out likewise.
+    pub address: Option<String>,
     /// IANA time zone, e.g. `Europe/Lisbon`; UTC when absent. Whether the name exists is for the
     /// reader of clocks to say: this crate has no time zone table.
     pub time_zone: Option<String>,
@@ -26,6 +30,60 @@ pub struct Site {
     pub limits: Limits,
     /// Labels of watched lamps: input number 1 to 8, label; by rising number.
     pub lamps: Vec<(u8, String)>,
+    /// Who fitted the sensors, which, and what was checked then.
+    pub fit: Fit,
+}
+
+/// The fitting as its technician stated it: the first link in the chain of custody.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Fit {
+    /// Who fitted the sensors.
+    pub by: Option<String>,
+    /// When, in the writer's own form; a date.
+    pub on: Option<String>,
+    /// Why the logger was fitted: what was complained of.
+    pub reason: Option<String>,
+    /// Serial number of the pressure transducer.
+    pub transducer_serial: Option<String>,
+    /// Serial number of the current clamp.
+    pub clamp_serial: Option<String>,
+    /// Serial number of the voltage sense.
+    pub sense_serial: Option<String>,
+    /// What the fit checks said when the technician left.
+    pub checks: Option<String>,
+}
+
+impl Fit {
+    /// Keys of the section and the longest text of each, bytes, in the order they are written.
+    pub(crate) const KEYS: [(&str, usize); 7] = [
+        ("by", 64),
+        ("on", 32),
+        ("reason", 200),
+        ("transducer_serial", 32),
+        ("clamp_serial", 32),
+        ("sense_serial", 32),
+        ("checks", 400),
+    ];
+
+    /// Each key with its value, in the order of [`Fit::KEYS`].
+    pub fn fields(&self) -> [(&'static str, Option<&String>); 7] {
+        let values = [
+            &self.by,
+            &self.on,
+            &self.reason,
+            &self.transducer_serial,
+            &self.clamp_serial,
+            &self.sense_serial,
+            &self.checks,
+        ];
+        std::array::from_fn(|n| (Self::KEYS[n].0, values[n].as_ref()))
+    }
+
+    /// Made of the values in the order of [`Fit::KEYS`].
+    pub(crate) fn of(values: [Option<String>; 7]) -> Self {
+        let [by, on, reason, transducer_serial, clamp_serial, sense_serial, checks] = values;
+        Self { by, on, reason, transducer_serial, clamp_serial, sense_serial, checks }
+    }
 }
 
 /// Units of reports.

@@ -2,7 +2,7 @@
 
 use crate::error::SiteFileError;
 use crate::model::{
-    Control, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
+    Control, Fit, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
 };
 use crate::quantities as q;
 use crate::section::{Section, line_at, readable, suggestion};
@@ -16,6 +16,9 @@ pub const NAME_BYTES_MAX: usize = 64;
 pub const LABEL_BYTES_MAX: usize = 24;
 /// Most bytes in the name of a time zone.
 const ZONE_BYTES_MAX: usize = 64;
+/// Most bytes in the name of a customer, and in an address.
+const CUSTOMER_BYTES_MAX: usize = 100;
+const ADDRESS_BYTES_MAX: usize = 200;
 
 #[derive(Clone, Copy)]
 enum ControlKind {
@@ -66,6 +69,8 @@ pub fn parse(text: &str) -> Result<Site, SiteFileError> {
     };
     let mut site = Site {
         name: None,
+        customer: None,
+        address: None,
         time_zone: None,
         units: Units::default(),
         supply,
@@ -76,9 +81,12 @@ pub fn parse(text: &str) -> Result<Site, SiteFileError> {
         rated_flow_lpm: None,
         limits: Limits::default(),
         lamps: Vec::new(),
+        fit: open("fit")?.map(|section| fit(&section)).transpose()?.unwrap_or_default(),
     };
     if let Some(section) = open("site")? {
         site.name = section.text("name", NAME_BYTES_MAX)?;
+        site.customer = section.text("customer", CUSTOMER_BYTES_MAX)?;
+        site.address = section.text("address", ADDRESS_BYTES_MAX)?;
         site.time_zone = section.text("time_zone", ZONE_BYTES_MAX)?;
         site.units = section.word("units", Units::WORDS)?.unwrap_or_default();
     }
@@ -162,6 +170,14 @@ fn control(section: &Section<'_>) -> Result<Control, SiteFileError> {
             Ok(Control::ConstantPressure { setpoint_bar: section.required(&q::SETPOINT, "")? })
         }
     }
+}
+
+fn fit(section: &Section<'_>) -> Result<Fit, SiteFileError> {
+    let mut values: [Option<String>; Fit::KEYS.len()] = Default::default();
+    for (value, (key, max)) in values.iter_mut().zip(Fit::KEYS) {
+        *value = section.text(key, max)?;
+    }
+    Ok(Fit::of(values))
 }
 
 fn tank(section: &Section<'_>) -> Result<Tank, SiteFileError> {

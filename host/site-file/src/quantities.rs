@@ -113,8 +113,17 @@ pub enum Key {
 }
 
 /// Every section and its keys; the keys of `[lamps]` are the input numbers 1 to 8.
-pub static SECTIONS: [(&str, &[Key]); 9] = [
-    ("site", &[Key::Named("name"), Key::Named("time_zone"), Key::Named("units")]),
+pub static SECTIONS: [(&str, &[Key]); 10] = [
+    (
+        "site",
+        &[
+            Key::Named("name"),
+            Key::Named("customer"),
+            Key::Named("address"),
+            Key::Named("time_zone"),
+            Key::Named("units"),
+        ],
+    ),
     ("supply", &[Key::Number(&NOMINAL), Key::Named("frequency_hz"), Key::Named("phases")]),
     ("motor", &[Key::Number(&RATED_CURRENT), Key::Number(&SERVICE_FACTOR), Key::Named("start")]),
     (
@@ -136,6 +145,18 @@ pub static SECTIONS: [(&str, &[Key]); 9] = [
             Key::Named("6"),
             Key::Named("7"),
             Key::Named("8"),
+        ],
+    ),
+    (
+        "fit",
+        &[
+            Key::Named("by"),
+            Key::Named("on"),
+            Key::Named("reason"),
+            Key::Named("transducer_serial"),
+            Key::Named("clamp_serial"),
+            Key::Named("sense_serial"),
+            Key::Named("checks"),
         ],
     ),
 ];

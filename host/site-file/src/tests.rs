@@ -100,7 +100,7 @@ fn unknown_names_are_named_with_the_nearest() {
     );
     insta::assert_snapshot!(
         error("nominal_v = 230\n"),
-        @"line 1: there is no section [nominal_v]: it may be one of site, supply, motor, control, tank, transducer, pump, limits, lamps"
+        @"line 1: there is no section [nominal_v]: it may be one of site, supply, motor, control, tank, transducer, pump, limits, lamps, fit"
     );
     insta::assert_snapshot!(
         error_after_least("[lamps]\n9 = \"lid\"\n"),
@@ -252,9 +252,12 @@ fn sites() -> impl Strategy<Value = Site> {
         (control, tank, transducer),
         (prop::option::of(0.1..1000.0), prop::option::of(1.0..1000.0)),
         prop::collection::btree_map(1..=8_u8, "[a-z ']{0,10}x", 0..4),
+        (prop::option::of("[a-zé\"]{1,30}"), prop::option::of("[0-9A-F]{8}")),
     )
-        .prop_map(|(site, motor, parts, pump, lamps)| Site {
+        .prop_map(|(site, motor, parts, pump, lamps, (person, serial))| Site {
             name: site.0,
+            customer: person.clone(),
+            address: serial.clone(),
             time_zone: site.1.then(|| "Europe/Lisbon".to_owned()),
             units: if site.1 { Units::Us } else { Units::Metric },
             supply: Supply {
@@ -273,6 +276,13 @@ fn sites() -> impl Strategy<Value = Site> {
             rated_flow_lpm: pump.0,
             limits: Limits { min_run_s: pump.1, max_starts_per_hour: pump.0 },
             lamps: lamps.into_iter().map(|(n, label)| (n, label.trim().to_owned())).collect(),
+            fit: Fit {
+                by: person.clone(),
+                reason: serial.clone(),
+                clamp_serial: serial,
+                checks: person,
+                ..Fit::default()
+            },
         })
 }
 

@@ -27,6 +27,12 @@ impl Site {
         if let Some(name) = &self.name {
             writeln!(out, "name = {}", quoted(name))?;
         }
+        if let Some(customer) = &self.customer {
+            writeln!(out, "customer = {}", quoted(customer))?;
+        }
+        if let Some(address) = &self.address {
+            writeln!(out, "address = {}", quoted(address))?;
+        }
         if let Some(zone) = &self.time_zone {
             writeln!(out, "time_zone = {}", quoted(zone))?;
         }
@@ -76,6 +82,14 @@ impl Site {
         }
         for (lamp, label) in &self.lamps {
             writeln!(out, "{lamp} = {}", quoted(label))?;
+        }
+        if self.fit != crate::model::Fit::default() {
+            writeln!(out, "\n[fit]")?;
+        }
+        for (key, value) in self.fit.fields() {
+            if let Some(value) = value {
+                writeln!(out, "{key} = {}", quoted(value))?;
+            }
         }
         Ok(())
     }

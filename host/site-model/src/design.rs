@@ -398,6 +398,8 @@ impl Design {
         };
         Site {
             name: Some(self.name.to_owned()),
+            customer: None,
+            address: None,
             time_zone: Some(self.time_zone.to_owned()),
             units: Units::Metric,
             supply: site_file::Supply {
@@ -424,6 +426,7 @@ impl Design {
             rated_flow_lpm: Some(self.rated_flow_lpm),
             limits: Limits::default(),
             lamps: Vec::new(),
+            fit: site_file::Fit::default(),
         }
     }
 }
