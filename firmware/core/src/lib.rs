@@ -21,6 +21,7 @@ pub mod logger;
 pub mod meter;
 mod output;
 pub mod recorder;
+pub mod sampling;
 mod sensor;
 pub mod service;
 mod timing;

@@ -86,23 +86,27 @@ pub struct Logger<F: NorFlash> {
 pub struct Mounted<F: NorFlash> {
     journal: Journal<F>,
     kept: Option<Slot>,
-    start: Start,
 }
 
 impl<F: NorFlash> Mounted<F> {
-    /// Mounts the journal in `flash` and reads the settings kept there. Fails when the flash cannot
-    /// be read or has a geometry the journal cannot use.
-    pub async fn mount(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
-        let mut journal = Journal::mount(flash, start.device).await?;
+    /// Mounts the journal of `device` in `flash` and reads the settings kept there. Fails when the
+    /// flash cannot be read or has a geometry the journal cannot use.
+    pub async fn mount(flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
+        let mut journal = Journal::mount(flash, device).await?;
         let kept = journal.load_slot().await?;
-        Ok(Self { journal, kept, start })
+        Ok(Self { journal, kept })
     }
 
-    /// The logger; [`Logger::begin`] is to follow.
+    /// The settings kept there; none while it has never been armed.
+    pub fn settings(&self) -> Option<&Settings> {
+        self.kept.as_ref().map(|slot| &slot.settings)
+    }
+
+    /// The logger, of the device that the journal was mounted for; [`Logger::begin`] is to follow.
     #[allow(clippy::inline_always)] // else made on the stack and copied to where it stays
     #[inline(always)]
-    pub fn into_logger(self) -> Logger<F> {
-        let Self { mut journal, kept, start } = self;
+    pub fn into_logger(self, start: Start) -> Logger<F> {
+        let Self { mut journal, kept } = self;
         let (settings, site_text, armed, slot_number) = match kept {
             Some(slot) => (slot.settings, slot.site_text, slot.armed, slot.number),
             None => (Settings::default(), Vec::new(), false, 0),
@@ -142,7 +146,7 @@ impl<F: NorFlash> Logger<F> {
     /// Mounts the journal in `flash` and starts recording with the settings kept there. Fails when
     /// the flash cannot be read or has a geometry the journal cannot use.
     pub async fn start(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
-        let mut logger = Mounted::mount(flash, start).await?.into_logger();
+        let mut logger = Mounted::mount(flash, start.device).await?.into_logger(start);
         logger.begin().await;
         Ok(logger)
     }

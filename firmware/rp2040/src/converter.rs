@@ -16,20 +16,13 @@ use embassy_rp::peripherals::{
     ADC, ADC_TEMP_SENSOR, DMA_CH2, DMA_CH3, PIN_26, PIN_27, PIN_28, PIN_29,
 };
 use embassy_time::Instant;
+use pumpwitness_core::sampling::{CHANNELS, CONVERSIONS, CONVERSIONS_PER_S, FRAMES_PER_S, frame};
 use pumpwitness_core::wave::Frame;
 
-/// Frames in a second: 72 in a cycle of 69 Hz.
-pub const FRAMES_PER_S: u32 = 5000;
-const CHANNELS: usize = 5;
-/// Conversions of each channel that make one frame.
-const OVERSAMPLE: usize = 4;
-const CONVERSIONS: usize = CHANNELS * OVERSAMPLE;
-/// Time from a channel to the next, ns: the current is read so much later than the voltage.
-pub const CHANNEL_STEP_NS: i32 = 1_000_000_000 / (FRAMES_PER_S as i32 * CONVERSIONS as i32);
 /// The converter's clock, Hz, and its cycles from one conversion to the next.
 const CLOCK: u32 = 48_000_000;
-const DIVIDE: u16 = (CLOCK / (FRAMES_PER_S * CONVERSIONS as u32)) as u16;
-const _: () = assert!(DIVIDE as u32 * FRAMES_PER_S * CONVERSIONS as u32 == CLOCK && DIVIDE >= 96);
+const DIVIDE: u16 = (CLOCK / CONVERSIONS_PER_S) as u16;
+const _: () = assert!(DIVIDE as u32 * CONVERSIONS_PER_S == CLOCK && DIVIDE >= 96);
 
 /// 20 ms of conversions; a power of two, as the DMA wraps it.
 const RING_LOG2_BYTES: u8 = 12;
@@ -37,8 +30,7 @@ const RING: usize = (1 << RING_LOG2_BYTES) / 2;
 /// Conversions after which the second channel starts the first again: a multiple of the ring.
 const STRETCH: u32 = 1 << 20;
 /// Longest pause between two visits after which the ring may have been overrun.
-const VISIT_MAX_US: u64 =
-    (RING as u64 * 1_000_000 / (FRAMES_PER_S as u64 * CONVERSIONS as u64)) * 9 / 10;
+const VISIT_MAX_US: u64 = (RING as u64 * 1_000_000 / CONVERSIONS_PER_S as u64) * 9 / 10;
 
 #[repr(align(4096))]
 struct Ring([AtomicU16; RING]);
@@ -160,7 +152,7 @@ impl Converter {
 
     /// Hands over every whole frame that has arrived. Gives the number of frames lost instead when
     /// the ring was overrun or the converter's queue ran over; conversions then start afresh.
-    pub fn visit(&mut self, mut frame: impl FnMut(&Frame)) -> Option<u32> {
+    pub fn visit(&mut self, mut take: impl FnMut(&Frame)) -> Option<u32> {
         let pause_us = self.visited.elapsed().as_micros();
         if pause_us > VISIT_MAX_US || pac::ADC.fcs().read().over() {
             self.restart();
@@ -170,22 +162,13 @@ impl Converter {
         let newest = (written - SAMPLES.0.as_ptr() as usize) / 2;
         self.visited = Instant::now();
         while newest.wrapping_sub(self.at) % RING >= CONVERSIONS {
-            let mut sums = [0_u16; CHANNELS];
-            for _ in 0..OVERSAMPLE {
-                for sum in &mut sums {
-                    *sum += SAMPLES.0[self.at].load(Ordering::Relaxed);
-                    self.at = (self.at + 1) % RING;
-                }
-            }
-            // Four 12-bit counts to the 16 bits of a frame.
-            let [voltage, current, signal, supply, temperature] = sums.map(|sum| sum << 2);
-            self.temperature = temperature;
-            frame(&Frame {
-                voltage: (voltage ^ 0x8000) as i16,
-                current: (current ^ 0x8000) as i16,
-                signal,
-                transducer_supply: supply,
+            let (frame, temperature) = frame(|| {
+                let conversion = SAMPLES.0[self.at].load(Ordering::Relaxed);
+                self.at = (self.at + 1) % RING;
+                conversion
             });
+            self.temperature = temperature;
+            take(&frame);
         }
         None
     }

@@ -2,9 +2,8 @@
 //! of a download go out in between, one at a time.
 
 use crate::clock_chip::Reading;
-use crate::lamps::Lamps;
 use crate::line::{FROM_HOST, Line, ROOM};
-use crate::metering::{CONFIG, HALF_WAVES, Heard, config_of};
+use crate::metering::{CONFIG, HALF_WAVES, Heard};
 use crate::spi_nor_25::SpiNor;
 use core::future::Future;
 use core::pin::{Pin, pin};
@@ -17,16 +16,20 @@ use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
 use embassy_time::{Delay, Duration, Instant, Timer};
 use embedded_hal_bus::spi::ExclusiveDevice;
+use pumpwitness_core::calibration::Calibration;
 use pumpwitness_core::logger::{Logger, Mounted, Start};
+use pumpwitness_core::meter::MeterConfig;
 use pumpwitness_core::recorder::Slow;
+use pumpwitness_core::sampling::meter_config;
 use pumpwitness_protocol::record::{BootReason, Mark};
+use pumpwitness_protocol::settings::Settings;
 use static_cell::StaticCell;
 
 /// Firmware version, major · minor · patch.
 const FIRMWARE: [u8; 3] = [0, 1, 0];
 /// Longer than the longest thing done between two half waves (closing a sector with an erasure),
 /// shorter than the watchdog can count.
-const BITE: Duration = Duration::from_secs(5);
+pub const BITE: Duration = Duration::from_secs(5);
 /// Half waves between two slow readings: about a second.
 const SLOW_EVERY: u32 = 100;
 /// Where the supply monitor of the board trips. It is all the board knows of its supply: the four
@@ -42,8 +45,6 @@ pub struct Board {
     pub watchdog: Watchdog,
     /// Low while the supply fails.
     pub supply_good: Input<'static>,
-    /// Watched lamps.
-    pub lamps: Lamps,
     /// Status.
     pub led: Output<'static>,
 }
@@ -70,10 +71,26 @@ pub struct Started {
     fault: Option<u32>,
 }
 
-/// Mounts the flash and makes the logger.
-pub async fn start(flash: Flash, birth: Birth, board: &mut Board) -> Option<Started> {
-    board.watchdog.start(BITE);
-    // The recorder's clock begins where the first half wave begins.
+/// Mounts the journal; none when the flash does not let it.
+pub async fn mount(flash: Flash, device: [u8; 8]) -> Option<Mounted<Flash>> {
+    // Called through a pointer, so that its stack is gone when the logger is made.
+    let mut mounting = pin!(Mounted::mount(flash, device));
+    let mounting: Pin<&mut dyn Future<Output = _>> = mounting.as_mut();
+    mounting.await.ok()
+}
+
+/// What the settings mean to the meter.
+pub fn config_of(settings: Option<&Settings>) -> MeterConfig {
+    let calibration = Calibration::default();
+    settings.map_or_else(
+        || meter_config(&Settings::default(), calibration),
+        |settings| meter_config(settings, calibration),
+    )
+}
+
+/// Makes the logger, once the meter is at work: the recorder's clock begins where the first half
+/// wave begins.
+pub async fn start(mounted: Mounted<Flash>, birth: Birth) -> Started {
     let first = HALF_WAVES.receive().await;
     let (reading, read) = birth.clock;
     let since_read = first.ended.as_millis() as i64 - read.as_millis() as i64;
@@ -84,14 +101,7 @@ pub async fn start(flash: Flash, birth: Birth, board: &mut Board) -> Option<Star
         clock_ms: reading.unix_ms + since_read - i64::from(first.half.duration_us / 1000),
         clock_good: reading.good,
     };
-    let mounted = {
-        // Called through a pointer, so that its stack is gone when the logger is made.
-        let mut mounting = pin!(Mounted::mount(flash, start));
-        let mounting: Pin<&mut dyn Future<Output = _>> = mounting.as_mut();
-        mounting.await
-    };
-    let logger = settle(mounted.ok()?);
-    Some(Started { logger, first, fault: birth.fault })
+    Started { logger: settle(mounted, start), first, fault: birth.fault }
 }
 
 /// Logs for ever.
@@ -102,7 +112,6 @@ pub async fn log(started: Started, mut board: Board) {
     if let Some(place) = fault {
         logger.mark(Mark::Fault { place });
     }
-    CONFIG.signal(config_of(logger.settings()));
     let mut task = Task { board: &mut board, half_waves: 0, failing: false };
     task.half_wave(logger, first).await;
     let mut streaming = false;
@@ -122,7 +131,7 @@ pub async fn log(started: Started, mut board: Board) {
                 if logger.take_clock_set() {
                     CLOCK_SET.signal((logger.clock_ms(), Instant::now()));
                 }
-                CONFIG.signal(config_of(logger.settings()));
+                CONFIG.signal(config_of(Some(logger.settings())));
             }
             Either4::Third(()) => {}
             Either4::Fourth(()) if !task.board.supply_good.is_low() => {} // a mere spike
@@ -143,9 +152,9 @@ pub async fn log(started: Started, mut board: Board) {
 
 /// Makes the logger where it stays: it is too large to be handed about on the stack.
 #[inline(never)]
-fn settle(mounted: Mounted<Flash>) -> &'static mut Logger<Flash> {
+fn settle(mounted: Mounted<Flash>, start: Start) -> &'static mut Logger<Flash> {
     static LOGGER: StaticCell<Logger<Flash>> = StaticCell::new();
-    LOGGER.uninit().write(mounted.into_logger())
+    LOGGER.uninit().write(mounted.into_logger(start))
 }
 
 struct Task<'a> {
@@ -158,7 +167,7 @@ struct Task<'a> {
 impl Task<'_> {
     async fn half_wave(&mut self, logger: &mut Logger<Flash>, heard: Heard) {
         self.board.watchdog.feed(BITE);
-        logger.lamps(self.board.lamps.read());
+        logger.lamps(heard.lamps);
         if heard.frames_lost > 0 {
             logger.frames_lost(heard.frames_lost);
         }

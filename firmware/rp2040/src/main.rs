@@ -21,6 +21,7 @@ use converter::{Converter, Parts};
 #[cfg(feature = "defmt")]
 use defmt_rtt as _;
 use embassy_executor::Spawner;
+use embassy_futures::join::join;
 use embassy_rp::gpio::{Input, Level, Output, Pull};
 use embassy_rp::i2c::{self, I2c};
 use embassy_rp::peripherals::I2C0;
@@ -31,9 +32,8 @@ use embassy_time::{Delay, Instant, Timer};
 use embedded_hal_bus::spi::ExclusiveDevice;
 use interrupts::Irqs;
 use lamps::Lamps;
-use logging::{Birth, Board, CLOCK_SET};
+use logging::{BITE, Birth, Board, CLOCK_SET};
 use pumpwitness_protocol::record::BootReason;
-use pumpwitness_protocol::settings::Settings;
 use spi_nor_25::SpiNor;
 use static_cell::StaticCell;
 
@@ -46,7 +46,7 @@ type Clock = ClockChip<I2c<'static, I2C0, i2c::Async>>;
 async fn main(spawner: Spawner) {
     let p = embassy_rp::init(embassy_rp::config::Config::default());
     let fault = faults::take();
-    let watchdog = Watchdog::new(p.WATCHDOG);
+    let mut watchdog = Watchdog::new(p.WATCHDOG);
     let reason = match (fault, watchdog.reset_reason()) {
         (Some(_), _) => BootReason::Fault,
         (None, Some(ResetReason::TimedOut)) => BootReason::Watchdog,
@@ -76,9 +76,15 @@ async fn main(spawner: Spawner) {
 
     let mut clock =
         ClockChip::new(I2c::new_async(p.I2C0, p.PIN_21, p.PIN_20, Irqs, i2c::Config::default()));
-    let reading = clock.read().await;
-    let read = Instant::now();
+    watchdog.start(BITE);
+    let read_clock = async {
+        let reading = clock.read().await;
+        (reading, Instant::now())
+    };
+    let (mounted, clock_read) = join(logging::mount(flash, device), read_clock).await;
     spawner.spawn(keep_clock(clock).unwrap());
+    // Without a flash that can be mounted the watchdog bites, and all begins again.
+    let Some(mounted) = mounted else { return };
 
     let converter = Converter::start(Parts {
         adc: p.ADC,
@@ -90,29 +96,22 @@ async fn main(spawner: Spawner) {
         data: p.DMA_CH2,
         again: p.DMA_CH3,
     });
-    let config = metering::config_of(&Settings::default());
-    interrupts::metering().spawn(metering::meter(converter, config).unwrap());
+    let lamps = Lamps([
+        Input::new(p.PIN_2, Pull::Up),
+        Input::new(p.PIN_3, Pull::Up),
+        Input::new(p.PIN_4, Pull::Up),
+        Input::new(p.PIN_5, Pull::Up),
+        Input::new(p.PIN_6, Pull::Up),
+        Input::new(p.PIN_7, Pull::Up),
+        Input::new(p.PIN_8, Pull::Up),
+        Input::new(p.PIN_9, Pull::Up),
+    ]);
+    let config = logging::config_of(mounted.settings());
+    interrupts::metering().spawn(metering::meter(converter, lamps, config).unwrap());
 
-    let mut board = Board {
-        watchdog,
-        supply_good: Input::new(p.PIN_22, Pull::Up),
-        lamps: Lamps([
-            Input::new(p.PIN_2, Pull::Up),
-            Input::new(p.PIN_3, Pull::Up),
-            Input::new(p.PIN_4, Pull::Up),
-            Input::new(p.PIN_5, Pull::Up),
-            Input::new(p.PIN_6, Pull::Up),
-            Input::new(p.PIN_7, Pull::Up),
-            Input::new(p.PIN_8, Pull::Up),
-            Input::new(p.PIN_9, Pull::Up),
-        ]),
-        led,
-    };
-    let birth = Birth { device, reason, fault, clock: (reading, read) };
-    // Without a flash that can be mounted the watchdog bites, and all begins again.
-    if let Some(started) = logging::start(flash, birth, &mut board).await {
-        spawner.spawn(logging::log(started, board).unwrap());
-    }
+    let board = Board { watchdog, supply_good: Input::new(p.PIN_22, Pull::Up), led };
+    let birth = Birth { device, reason, fault, clock: clock_read };
+    spawner.spawn(logging::log(logging::start(mounted, birth).await, board).unwrap());
 }
 
 /// Follows the host's clock.

@@ -1,16 +1,16 @@
 //! Metering, on an executor of its own that interrupts everything else: conversions in, half waves
 //! out, by way of a queue that is never waited for.
 
-use crate::converter::{CHANNEL_STEP_NS, Converter, FRAMES_PER_S};
+use crate::converter::Converter;
+use crate::lamps::Lamps;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::channel::Channel;
 use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Ticker};
-use pumpwitness_core::calibration::Calibration;
 use pumpwitness_core::meter::{Meter, MeterConfig};
+use pumpwitness_core::sampling::FRAMES_PER_S;
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_protocol::record::flags;
-use pumpwitness_protocol::settings::Settings;
 
 /// A tenth of the ring at most arrives between two visits.
 const VISIT: Duration = Duration::from_millis(2);
@@ -33,27 +33,14 @@ pub struct Heard {
     pub transducer_supply_mv: u16,
     /// Temperature of the chip, 0.1 °C.
     pub board_dc: i16,
+    /// Lamps lit when it was told; bit 0 is lamp 1.
+    pub lamps: u8,
 }
 
 /// Half waves on their way to the logger: 0.8 s of them at 50 Hz, twice the longest erasure.
 pub static HALF_WAVES: Channel<CriticalSectionRawMutex, Heard, 80> = Channel::new();
 /// What the meter is to work by from now on.
 pub static CONFIG: Signal<CriticalSectionRawMutex, MeterConfig> = Signal::new();
-
-/// What the settings mean to the meter.
-pub fn config_of(settings: &Settings) -> MeterConfig {
-    let mut calibration = Calibration::default();
-    calibration.current.late_ns = CHANNEL_STEP_NS;
-    MeterConfig {
-        frames_per_s: FRAMES_PER_S,
-        nominal_hz: settings.nominal_hz,
-        transducer: settings.transducer,
-        // 5 % of nominal: 0.1 V × 100 × 5 %.
-        voltage_floor_mv: u32::from(settings.nominal_dv) * 5,
-        current_floor_ma: settings.running_above_ma,
-        calibration,
-    }
-}
 
 /// Keeps what is told in step with the frames taken.
 struct Teller {
@@ -66,7 +53,7 @@ struct Teller {
 }
 
 impl Teller {
-    fn tell(&mut self, half: HalfWave, meter: &Meter, board_dc: i16) {
+    fn tell(&mut self, half: HalfWave, meter: &Meter, board_dc: i16, lamps: u8) {
         let taken_us = self.frames * 1_000_000 / u64::from(FRAMES_PER_S);
         let end_us = taken_us.saturating_sub(meter.delay_us().into());
         let heard = Heard {
@@ -75,6 +62,7 @@ impl Teller {
             frames_lost: 0,
             transducer_supply_mv: meter.transducer_supply_mv(),
             board_dc,
+            lamps,
         };
         // A new meter has filled its filters, or the queue was full: time goes on all the same.
         let mut behind_us = end_us.saturating_sub(self.told_us + u64::from(half.duration_us));
@@ -104,7 +92,7 @@ impl Teller {
 
 /// Meters for ever.
 #[embassy_executor::task]
-pub async fn meter(mut converter: Converter, first: MeterConfig) {
+pub async fn meter(mut converter: Converter, mut lamps: Lamps, first: MeterConfig) {
     let mut config = first;
     // Only settings that passed their check come here, and calibrations of our own.
     let Ok(mut meter) = Meter::new(config) else { return };
@@ -129,7 +117,7 @@ pub async fn meter(mut converter: Converter, first: MeterConfig) {
                     let before_us = u64::from(meter.delay_us() + half.duration_us);
                     teller.told_us = taken_us.saturating_sub(before_us);
                 }
-                teller.tell(half, &meter, board_dc);
+                teller.tell(half, &meter, board_dc, lamps.read());
             }
         });
         if let Some(frames) = lost {
@@ -144,7 +132,7 @@ pub async fn meter(mut converter: Converter, first: MeterConfig) {
                 }
             });
             for half in repeated.into_iter().flatten() {
-                teller.tell(half, &meter, board_dc);
+                teller.tell(half, &meter, board_dc, lamps.read());
             }
         }
     }
