@@ -294,4 +294,13 @@ pub enum Mark {
     },
     /// The device vouches for all sectors closed so far.
     Seal(Seal),
+    /// The clock was compared with the battery-backed clock chip.
+    ClockCompared {
+        /// How far the clock was ahead of the chip, ms; none when the chip has stopped or does not
+        /// answer.
+        ahead_ms: Option<i32>,
+        /// True when the clock is being brought back to the chip's time, by at most half a
+        /// thousandth; a difference of a second or more is only told.
+        followed: bool,
+    },
 }

@@ -24,5 +24,6 @@ pub mod recorder;
 pub mod sampling;
 mod sensor;
 pub mod service;
+mod slew;
 mod timing;
 pub mod wave;

@@ -201,6 +201,11 @@ impl<F: NorFlash> Logger<F> {
         self.recorder.clock_ms()
     }
 
+    /// The board's clock was compared with the recorder's: [`Recorder::clock_compared`].
+    pub fn clock_compared(&mut self, ahead_ms: Option<i64>) -> bool {
+        self.recorder.clock_compared(ahead_ms)
+    }
+
     /// True when the host has set the clock since this was asked last: the board's own clock is to
     /// follow.
     pub fn take_clock_set(&mut self) -> bool {

@@ -16,6 +16,7 @@ use crate::lamps::Lamps;
 use crate::log::log_info;
 use crate::output::Output;
 use crate::sensor::Sensor;
+use crate::slew::Slew;
 use crate::wave::HalfWave;
 use pumpwitness_protocol::message::Live;
 use pumpwitness_protocol::record::{
@@ -36,6 +37,7 @@ const STOPPED_SHARE: (u64, u64) = (4, 5);
 #[derive(Clone, Debug)]
 pub struct Recorder {
     clock: Clock,
+    slew: Slew,
     before: HalfWave,
     sums: IntervalSums,
     half_waves_per_interval: u16,
@@ -62,6 +64,7 @@ impl Recorder {
     pub fn new(settings: &Settings, now_ms: i64) -> Self {
         let mut recorder = Self {
             clock: Clock::at(now_ms),
+            slew: Slew::default(),
             before: HalfWave::default(),
             sums: IntervalSums::default(),
             half_waves_per_interval: 20,
@@ -120,7 +123,7 @@ impl Recorder {
         }
         let cycle = HalfCycle::join(&self.before, &half);
         self.before = half;
-        self.clock.advance(half.duration_us);
+        self.clock.advance(self.slew.pass(half.duration_us));
         let now_ms = self.clock.ms();
         self.captures.keep(&cycle);
 
@@ -256,10 +259,21 @@ impl Recorder {
         self.captures.close(|block| output.push(Record::Capture(block)));
         let by_ms = now_ms.saturating_sub(before_ms);
         self.clock = Clock::at(now_ms);
+        self.slew = Slew::default();
         self.interval_start_ms = now_ms;
         self.captures.clock_set(by_ms);
         self.health.clock_set(by_ms);
         self.mark(Mark::ClockSet { before_ms });
+    }
+
+    /// The clock was compared with the battery-backed clock chip, and was ahead of it by so many
+    /// milliseconds; none when the chip has stopped or does not answer. A difference below a second
+    /// is made up for little by little, a larger one only told: true when it is made up for.
+    pub fn clock_compared(&mut self, ahead_ms: Option<i64>) -> bool {
+        let followed = ahead_ms.is_some_and(|ms| self.slew.ahead(ms));
+        let ahead_ms = ahead_ms.map(|ms| ms.clamp(i32::MIN.into(), i32::MAX.into()) as i32);
+        self.mark(Mark::ClockCompared { ahead_ms, followed });
+        followed
     }
 
     /// Ends the merged interval going on, so that it can be stored.

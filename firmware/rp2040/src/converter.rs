@@ -9,13 +9,15 @@
 use core::sync::atomic::{AtomicU16, AtomicU32, Ordering};
 use embassy_rp::Peri;
 use embassy_rp::adc::{self, Adc, Blocking, Channel};
-use embassy_rp::gpio::Pull;
+use embassy_rp::gpio::{Level, Output, Pull};
 use embassy_rp::pac;
 use embassy_rp::pac::dma::vals::{DataSize, TreqSel};
 use embassy_rp::peripherals::{
     ADC, ADC_TEMP_SENSOR, DMA_CH2, DMA_CH3, PIN_26, PIN_27, PIN_28, PIN_29,
 };
 use embassy_time::Instant;
+use pumpwitness_board::noise::Gatherer;
+use pumpwitness_board::turn::{Shown, Turn};
 use pumpwitness_core::sampling::{CHANNELS, CONVERSIONS, CONVERSIONS_PER_S, FRAMES_PER_S, frame};
 use pumpwitness_core::wave::Frame;
 
@@ -52,8 +54,10 @@ pub struct Parts {
     pub current: Peri<'static, PIN_27>,
     /// Transducer signal.
     pub signal: Peri<'static, PIN_28>,
-    /// Transducer supply.
-    pub transducer_supply: Peri<'static, PIN_29>,
+    /// Transducer supply, or the logger's own: as the switch shows it.
+    pub supplies: Peri<'static, PIN_29>,
+    /// The analogue switch: high while it shows the logger's supply.
+    pub switch: Output<'static>,
     /// Sensor on the chip.
     pub temperature: Peri<'static, ADC_TEMP_SENSOR>,
     /// Fills the ring.
@@ -72,6 +76,8 @@ pub struct Converter {
     visited: Instant,
     /// Sum of the temperature channel over the last frame.
     temperature: u16,
+    switch: Output<'static>,
+    turn: Turn,
 }
 
 impl Converter {
@@ -81,7 +87,7 @@ impl Converter {
             Channel::new_pin(parts.voltage, Pull::None),
             Channel::new_pin(parts.current, Pull::None),
             Channel::new_pin(parts.signal, Pull::None),
-            Channel::new_pin(parts.transducer_supply, Pull::None),
+            Channel::new_pin(parts.supplies, Pull::None),
             Channel::new_temp_sensor(parts.temperature),
         ];
         let mut converter = Self {
@@ -91,6 +97,8 @@ impl Converter {
             at: 0,
             visited: Instant::now(),
             temperature: 0,
+            switch: parts.switch,
+            turn: Turn::default(),
         };
         converter.restart();
         converter
@@ -115,7 +123,7 @@ impl Converter {
         let again = pac::DMA.ch(AGAIN);
         again.read_addr().write_value(COUNT.as_ptr() as u32);
         again.write_addr().write_value(pac::DMA.ch(DATA).al1_trans_count_trig().as_ptr() as u32);
-        again.trans_count().write_value(1);
+        again.al2_trans_count().write_value(1);
         let mut control = pac::dma::regs::CtrlTrig(0);
         control.set_data_size(DataSize::SIZE_WORD);
         control.set_treq_sel(TreqSel::PERMANENT);
@@ -127,7 +135,7 @@ impl Converter {
         let data = pac::DMA.ch(DATA);
         data.read_addr().write_value(pac::ADC.fifo().as_ptr() as u32);
         data.write_addr().write_value(SAMPLES.0.as_ptr() as u32);
-        data.trans_count().write_value(STRETCH);
+        data.al2_trans_count().write_value(STRETCH);
         let mut control = pac::dma::regs::CtrlTrig(0);
         control.set_data_size(DataSize::SIZE_HALFWORD);
         control.set_incr_write(true);
@@ -158,19 +166,28 @@ impl Converter {
             self.restart();
             return Some((pause_us * u64::from(FRAMES_PER_S) / 1_000_000) as u32);
         }
+        let level = Level::from(self.turn.visit() == Shown::Logger);
         let written = pac::DMA.ch(DATA).write_addr().read() as usize;
         let newest = (written - SAMPLES.0.as_ptr() as usize) / 2;
         self.visited = Instant::now();
         while newest.wrapping_sub(self.at) % RING >= CONVERSIONS {
-            let (frame, temperature) = frame(|| {
+            let (mut frame, temperature) = frame(|| {
                 let conversion = SAMPLES.0[self.at].load(Ordering::Relaxed);
                 self.at = (self.at + 1) % RING;
                 conversion
             });
             self.temperature = temperature;
+            frame.transducer_supply = self.turn.sort(frame.transducer_supply);
             take(&frame);
         }
+        // What has arrived was converted before the switch turns.
+        self.switch.set_level(level);
         None
+    }
+
+    /// The logger's supply, mV: full scale is 10 V.
+    pub fn supply_mv(&self) -> u16 {
+        (u32::from(self.turn.logger()) * 10_000 / 65_536) as u16
     }
 
     /// Temperature of the chip, 0.1 °C: 27 °C at 0.706 V, −1.721 mV a degree, 3.3 V reference
@@ -179,5 +196,12 @@ impl Converter {
         let microvolts = i32::from(self.temperature) * 3_300 / 65_536 * 1000
             + i32::from(self.temperature) * 3_300 % 65_536 * 1000 / 65_536;
         (270 - (microvolts - 706_000) * 10 / 1721) as i16
+    }
+}
+
+/// Stirs the conversions in the ring into `gatherer`: their lowest bits are noise.
+pub fn stir(gatherer: &mut Gatherer) {
+    for conversion in &SAMPLES.0 {
+        gatherer.stir(&conversion.load(Ordering::Relaxed).to_le_bytes());
     }
 }

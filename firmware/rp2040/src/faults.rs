@@ -1,51 +1,51 @@
-//! Where the program went wrong, kept over the restart in RAM that nothing clears, and told as a
-//! mark at the next boot.
+//! Where the program went wrong, kept over the restart in two of the watchdog's scratch registers
+//! and told as a mark at the next boot.
 //!
-//! One of the files that may hold unsafe code: the RAM cell is placed by a link section, and the
-//! handler of hard faults is unsafe by its type. The cell is made of atomics, for which every bit
-//! pattern is a value; a seal tells a kept place from what RAM holds at power-on.
+//! One of the files that may hold unsafe code: the handler of hard faults is unsafe by its type.
 #![allow(unsafe_code)]
 
 use core::panic::PanicInfo;
-use core::sync::atomic::{AtomicU32, Ordering};
-use cortex_m::peripheral::SCB;
 use cortex_m_rt::{ExceptionFrame, exception};
-
-const SEAL: u32 = 0x7057_F417;
-
-// SAFETY: `.uninit` is RAM that start-up leaves alone; only this cell is put there by this crate.
-#[unsafe(link_section = ".uninit.fault")]
-static KEPT: [AtomicU32; 2] = [AtomicU32::new(0), AtomicU32::new(0)];
+use embassy_rp::pac::psm::regs::Wdsel;
+use embassy_rp::pac::{PSM, WATCHDOG};
+use pumpwitness_board::fault;
 
 /// The place of the fault that caused this start, if one did; it is forgotten.
 pub fn take() -> Option<u32> {
-    let place = KEPT[1].load(Ordering::Relaxed);
-    let kept = KEPT[0].load(Ordering::Relaxed) == SEAL ^ place;
-    KEPT[0].store(0, Ordering::Relaxed);
-    kept.then_some(place)
+    let words = [WATCHDOG.scratch0().read(), WATCHDOG.scratch1().read()];
+    WATCHDOG.scratch0().write_value(0);
+    fault::place(words)
 }
 
+/// Lets the watchdog reset everything but the two oscillators: a DMA channel of this life must not
+/// write into the next. The driver's own choice, made whenever it starts the watchdog, names other
+/// parts on the RP2350, whose bits are ordered otherwise.
+pub fn reset_everything() {
+    let mut all = Wdsel(0x01FF_FFFF);
+    all.set_rosc(false);
+    all.set_xosc(false);
+    PSM.wdsel().write_value(all);
+}
+
+/// Restarts by the watchdog, whose scratch registers outlive that.
 fn keep_and_restart(place: u32) -> ! {
-    KEPT[1].store(place, Ordering::Relaxed);
-    KEPT[0].store(SEAL ^ place, Ordering::Relaxed);
-    cortex_m::asm::dsb();
-    SCB::sys_reset()
+    cortex_m::interrupt::disable();
+    let [seal, place] = fault::words(place);
+    WATCHDOG.scratch0().write_value(seal);
+    WATCHDOG.scratch1().write_value(place);
+    reset_everything();
+    WATCHDOG.ctrl().write(|w| w.set_trigger(true));
+    loop {
+        cortex_m::asm::nop();
+    }
 }
 
-/// A panic's place is its line, with a sum over the file's name in the upper 16 bits; a hard fault's
-/// is the program counter.
 #[panic_handler]
 fn panic(info: &PanicInfo) -> ! {
-    let place = info.location().map_or(0, |location| {
-        let sum = location
-            .file()
-            .bytes()
-            .fold(0_u32, |sum, byte| sum.wrapping_mul(31).wrapping_add(u32::from(byte)));
-        sum << 16 | (location.line() & 0xFFFF)
-    });
-    keep_and_restart(place)
+    keep_and_restart(info.location().map_or(0, |at| fault::panic_place(at.file(), at.line())))
 }
 
+/// A hard fault's place is the program counter.
 // SAFETY: the handler runs instead of the faulty code and never returns to it.
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {

@@ -16,10 +16,10 @@ use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
 use embassy_time::{Delay, Duration, Instant, Timer};
 use embedded_hal_bus::spi::ExclusiveDevice;
+use pumpwitness_board::light::lit;
 use pumpwitness_core::calibration::Calibration;
 use pumpwitness_core::logger::{Logger, Mounted, Start};
 use pumpwitness_core::meter::MeterConfig;
-use pumpwitness_core::recorder::Slow;
 use pumpwitness_core::sampling::meter_config;
 use pumpwitness_protocol::record::{BootReason, Mark};
 use pumpwitness_protocol::settings::Settings;
@@ -32,12 +32,14 @@ const FIRMWARE: [u8; 3] = [0, 1, 0];
 pub const BITE: Duration = Duration::from_secs(5);
 /// Half waves between two slow readings: about a second.
 const SLOW_EVERY: u32 = 100;
-/// Where the supply monitor of the board trips. It is all the board knows of its supply: the four
-/// inputs of the converter are taken. A health mark tells 0 mV, not measured.
+/// Where the supply monitor of the board trips; there is no time to measure then.
 const FAILING_MV: u16 = 4_200;
 
 /// The clock was set by the host: to this time, at this moment.
 pub static CLOCK_SET: Signal<CriticalSectionRawMutex, (i64, Instant)> = Signal::new();
+
+/// The clock chip was read.
+pub static CLOCK_READ: Signal<CriticalSectionRawMutex, Reading> = Signal::new();
 
 /// Pins and engines of the logger's task.
 pub struct Board {
@@ -57,8 +59,8 @@ pub struct Birth {
     pub reason: BootReason,
     /// Where the fault was, if one was the reason.
     pub fault: Option<u32>,
-    /// Clock, and when it was read.
-    pub clock: (Reading, Instant),
+    /// Clock.
+    pub clock: Reading,
 }
 
 /// The flash of the board.
@@ -92,8 +94,8 @@ pub fn config_of(settings: Option<&Settings>) -> MeterConfig {
 /// wave begins.
 pub async fn start(mounted: Mounted<Flash>, birth: Birth) -> Started {
     let first = HALF_WAVES.receive().await;
-    let (reading, read) = birth.clock;
-    let since_read = first.ended.as_millis() as i64 - read.as_millis() as i64;
+    let reading = birth.clock;
+    let since_read = first.ended.as_millis() as i64 - reading.at.as_millis() as i64;
     let start = Start {
         device: birth.device,
         firmware: FIRMWARE,
@@ -112,7 +114,7 @@ pub async fn log(started: Started, mut board: Board) {
     if let Some(place) = fault {
         logger.mark(Mark::Fault { place });
     }
-    let mut task = Task { board: &mut board, half_waves: 0, failing: false };
+    let mut task = Task { board: &mut board, half_waves: 0, failing: false, set_by_host: false };
     task.half_wave(logger, first).await;
     let mut streaming = false;
     loop {
@@ -130,6 +132,7 @@ pub async fn log(started: Started, mut board: Board) {
                 let _ = logger.receive(&bytes[..count], &mut Line).await;
                 if logger.take_clock_set() {
                     CLOCK_SET.signal((logger.clock_ms(), Instant::now()));
+                    task.set_by_host = true;
                 }
                 CONFIG.signal(config_of(Some(logger.settings())));
             }
@@ -162,6 +165,8 @@ struct Task<'a> {
     half_waves: u32,
     /// The memory takes nothing.
     failing: bool,
+    /// The host has set the clock since the start.
+    set_by_host: bool,
 }
 
 impl Task<'_> {
@@ -173,26 +178,31 @@ impl Task<'_> {
         }
         self.half_waves = self.half_waves.wrapping_add(1);
         if self.half_waves.is_multiple_of(SLOW_EVERY) {
-            logger.slow(Slow {
-                board_dc: heard.board_dc,
-                supply_mv: 0,
-                transducer_supply_mv: heard.transducer_supply_mv,
-            });
+            logger.slow(heard.slow);
         }
-        if logger.half_wave(&heard.half) {
+        let to_store = logger.half_wave(&heard.half);
+        if let Some(reading) = CLOCK_READ.try_take() {
+            self.compare_clock(logger, &heard, reading);
+        }
+        if to_store {
             self.failing = logger.store().await.is_err();
         }
         let lit = lit(self.half_waves, logger.armed(), self.failing);
         self.board.led.set_level(lit.into());
     }
-}
 
-/// Status by half waves: a wink every two seconds when armed, even blinking when not yet armed,
-/// hasty blinking when the memory takes nothing.
-fn lit(half_waves: u32, armed: bool, failing: bool) -> bool {
-    match (failing, armed) {
-        (true, _) => half_waves % 20 < 10,
-        (false, true) => half_waves % 200 < 10,
-        (false, false) => half_waves % 100 < 50,
+    /// The recorder's clock, which stands at the end of the half wave just taken, and the chip's.
+    fn compare_clock(&mut self, logger: &mut Logger<Flash>, heard: &Heard, reading: Reading) {
+        let since_ms = (reading.at.as_micros() as i64 - heard.ended.as_micros() as i64) / 1000;
+        let ahead_ms = logger.clock_ms() + since_ms - reading.unix_ms;
+        let followed = logger.clock_compared(reading.good.then_some(ahead_ms));
+        // The host's time did not reach the chip, or the chip lost it again.
+        if self.set_by_host && !followed {
+            self.set_chip(logger, heard);
+        }
+    }
+
+    fn set_chip(&mut self, logger: &Logger<Flash>, heard: &Heard) {
+        CLOCK_SET.signal((logger.clock_ms(), heard.ended));
     }
 }

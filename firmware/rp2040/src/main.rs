@@ -14,6 +14,7 @@ mod lamps;
 mod line;
 mod logging;
 mod metering;
+mod noise;
 mod spi_nor_25;
 
 use clock_chip::ClockChip;
@@ -22,23 +23,28 @@ use converter::{Converter, Parts};
 use defmt_rtt as _;
 use embassy_executor::Spawner;
 use embassy_futures::join::join;
+use embassy_futures::select::{Either, select};
 use embassy_rp::gpio::{Input, Level, Output, Pull};
 use embassy_rp::i2c::{self, I2c};
 use embassy_rp::peripherals::I2C0;
 use embassy_rp::spi::{self, Spi};
 use embassy_rp::usb::Driver;
 use embassy_rp::watchdog::{ResetReason, Watchdog};
-use embassy_time::{Delay, Instant, Timer};
+use embassy_time::{Delay, Duration, Timer};
 use embedded_hal_bus::spi::ExclusiveDevice;
 use interrupts::Irqs;
 use lamps::Lamps;
-use logging::{BITE, Birth, Board, CLOCK_SET};
+use logging::{BITE, Birth, Board, CLOCK_READ, CLOCK_SET};
 use pumpwitness_protocol::record::BootReason;
 use spi_nor_25::SpiNor;
 use static_cell::StaticCell;
 
 /// Clock of the flash's bus, Hz: below the 33 MHz that the slowest of the family read at.
 const FLASH_HZ: u32 = 20_000_000;
+
+/// When the clock chip is compared with the recorder's clock.
+const COMPARE_SOON: Duration = Duration::from_secs(60);
+const COMPARE_EVERY: Duration = Duration::from_secs(3600);
 
 type Clock = ClockChip<I2c<'static, I2C0, i2c::Async>>;
 
@@ -77,11 +83,8 @@ async fn main(spawner: Spawner) {
     let mut clock =
         ClockChip::new(I2c::new_async(p.I2C0, p.PIN_21, p.PIN_20, Irqs, i2c::Config::default()));
     watchdog.start(BITE);
-    let read_clock = async {
-        let reading = clock.read().await;
-        (reading, Instant::now())
-    };
-    let (mounted, clock_read) = join(logging::mount(flash, device), read_clock).await;
+    faults::reset_everything();
+    let (mounted, reading) = join(logging::mount(flash, device), clock.read()).await;
     spawner.spawn(keep_clock(clock).unwrap());
     // Without a flash that can be mounted the watchdog bites, and all begins again.
     let Some(mounted) = mounted else { return };
@@ -91,7 +94,8 @@ async fn main(spawner: Spawner) {
         voltage: p.PIN_26,
         current: p.PIN_27,
         signal: p.PIN_28,
-        transducer_supply: p.PIN_29,
+        supplies: p.PIN_29,
+        switch: Output::new(p.PIN_10, Level::Low),
         temperature: p.ADC_TEMP_SENSOR,
         data: p.DMA_CH2,
         again: p.DMA_CH3,
@@ -110,17 +114,27 @@ async fn main(spawner: Spawner) {
     interrupts::metering().spawn(metering::meter(converter, lamps, config).unwrap());
 
     let board = Board { watchdog, supply_good: Input::new(p.PIN_22, Pull::Up), led };
-    let birth = Birth { device, reason, fault, clock: clock_read };
+    let birth = Birth { device, reason, fault, clock: reading };
     spawner.spawn(logging::log(logging::start(mounted, birth).await, board).unwrap());
 }
 
-/// Follows the host's clock.
+/// Has the clock chip follow the host's clock, and reads it a minute after the start or after it
+/// was set, then every hour.
 #[embassy_executor::task]
 async fn keep_clock(mut clock: Clock) {
+    let mut wait = COMPARE_SOON;
     loop {
-        let (unix_ms, at) = CLOCK_SET.wait().await;
-        // A clock that does not answer is told as not good at the next boot.
-        clock.set(unix_ms + at.elapsed().as_millis() as i64).await;
+        match select(CLOCK_SET.wait(), Timer::after(wait)).await {
+            Either::First((unix_ms, at)) => {
+                // A clock that does not answer is told as such when it is read.
+                clock.set(unix_ms + at.elapsed().as_millis() as i64).await;
+                wait = COMPARE_SOON;
+            }
+            Either::Second(()) => {
+                CLOCK_READ.signal(clock.read().await);
+                wait = COMPARE_EVERY;
+            }
+        }
     }
 }
 

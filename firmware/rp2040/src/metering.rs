@@ -8,6 +8,7 @@ use embassy_sync::channel::Channel;
 use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Ticker};
 use pumpwitness_core::meter::{Meter, MeterConfig};
+use pumpwitness_core::recorder::Slow;
 use pumpwitness_core::sampling::FRAMES_PER_S;
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_protocol::record::flags;
@@ -29,10 +30,8 @@ pub struct Heard {
     pub ended: Instant,
     /// Frames lost since the one before.
     pub frames_lost: u32,
-    /// Transducer supply, mV.
-    pub transducer_supply_mv: u16,
-    /// Temperature of the chip, 0.1 °C.
-    pub board_dc: i16,
+    /// Slow readings.
+    pub slow: Slow,
     /// Lamps lit when it was told; bit 0 is lamp 1.
     pub lamps: u8,
 }
@@ -53,15 +52,14 @@ struct Teller {
 }
 
 impl Teller {
-    fn tell(&mut self, half: HalfWave, meter: &Meter, board_dc: i16, lamps: u8) {
+    fn tell(&mut self, half: HalfWave, meter: &Meter, slow: Slow, lamps: u8) {
         let taken_us = self.frames * 1_000_000 / u64::from(FRAMES_PER_S);
         let end_us = taken_us.saturating_sub(meter.delay_us().into());
         let heard = Heard {
             half,
             ended: self.started + Duration::from_micros(end_us),
             frames_lost: 0,
-            transducer_supply_mv: meter.transducer_supply_mv(),
-            board_dc,
+            slow: Slow { transducer_supply_mv: meter.transducer_supply_mv(), ..slow },
             lamps,
         };
         // A new meter has filled its filters, or the queue was full: time goes on all the same.
@@ -108,7 +106,11 @@ pub async fn meter(mut converter: Converter, mut lamps: Lamps, first: MeterConfi
         {
             (config, meter) = (wanted, new);
         }
-        let board_dc = converter.board_dc();
+        let slow = Slow {
+            board_dc: converter.board_dc(),
+            supply_mv: converter.supply_mv(),
+            ..Slow::default()
+        };
         let lost = converter.visit(|frame| {
             teller.frames += 1;
             if let Some(half) = meter.push(frame) {
@@ -117,7 +119,7 @@ pub async fn meter(mut converter: Converter, mut lamps: Lamps, first: MeterConfi
                     let before_us = u64::from(meter.delay_us() + half.duration_us);
                     teller.told_us = taken_us.saturating_sub(before_us);
                 }
-                teller.tell(half, &meter, board_dc, lamps.read());
+                teller.tell(half, &meter, slow, lamps.read());
             }
         });
         if let Some(frames) = lost {
@@ -132,7 +134,7 @@ pub async fn meter(mut converter: Converter, mut lamps: Lamps, first: MeterConfi
                 }
             });
             for half in repeated.into_iter().flatten() {
-                teller.tell(half, &meter, board_dc, lamps.read());
+                teller.tell(half, &meter, slow, lamps.read());
             }
         }
     }

@@ -117,6 +117,14 @@ fn describe(mark: &Mark) -> (&'static str, String) {
         Mark::PagesDamaged { pages } => ("pages-damaged", pages.to_string()),
         Mark::RecordsLost { records } => ("records-lost", records.to_string()),
         Mark::Fault { place } => ("fault", format!("at {place:#010x}")),
+        Mark::ClockCompared { ahead_ms, followed } => {
+            let what = match (ahead_ms, followed) {
+                (None, _) => "its chip has stopped or does not answer".to_owned(),
+                (Some(ms), true) => format!("{ms} ms ahead of its chip"),
+                (Some(ms), false) => format!("{ms} ms ahead of its chip, not followed"),
+            };
+            ("clock-compared", what)
+        }
         Mark::Seal(seal) => ("seal", format!("up to sector {}", seal.statement.sector)),
     }
 }

@@ -568,8 +568,16 @@ pub fn mark(mark: &Mark) -> String {
         Mark::RecordsLost { records } => format!("{} records lost", count(*records as usize)),
         Mark::Fault { place } => format!("Program fault at {place:#010x}"),
         Mark::Seal(seal) => format!("Sealed up to sector {}", seal.statement.sector),
-        Mark::ClockSet { .. } | Mark::Voltage { .. } | Mark::Lamp { .. } | Mark::Health { .. } => {
-            String::new()
+        Mark::ClockCompared { ahead_ms: None, .. } => {
+            "Clock chip stopped or not answering".to_owned()
         }
+        Mark::ClockCompared { ahead_ms: Some(ms), followed: false } => {
+            format!("Clock and clock chip differ by {} s", fixed(f64::from(*ms) / 1000.0, 1))
+        }
+        Mark::ClockSet { .. }
+        | Mark::ClockCompared { followed: true, .. }
+        | Mark::Voltage { .. }
+        | Mark::Lamp { .. }
+        | Mark::Health { .. } => String::new(),
     }
 }
