@@ -6,6 +6,11 @@
 #![no_std]
 #![no_main]
 
+#[cfg(not(any(feature = "rp2040", feature = "rp2350")))]
+compile_error!("choose a chip: feature `rp2040` or `rp2350`");
+#[cfg(all(feature = "rp2040", feature = "rp2350"))]
+compile_error!("one chip only: for the RP2350, switch the default features off");
+
 mod clock_chip;
 mod converter;
 mod faults;
@@ -16,13 +21,13 @@ mod logging;
 mod metering;
 mod noise;
 mod spi_nor_25;
+mod starting;
 
 use clock_chip::ClockChip;
-use converter::{Converter, Parts};
+use converter::Parts;
 #[cfg(feature = "defmt")]
 use defmt_rtt as _;
 use embassy_executor::Spawner;
-use embassy_futures::join::join;
 use embassy_futures::select::{Either, select};
 use embassy_rp::gpio::{Input, Level, Output, Pull};
 use embassy_rp::i2c::{self, I2c};
@@ -34,9 +39,10 @@ use embassy_time::{Delay, Duration, Timer};
 use embedded_hal_bus::spi::ExclusiveDevice;
 use interrupts::Irqs;
 use lamps::Lamps;
-use logging::{BITE, Birth, Board, CLOCK_READ, CLOCK_SET};
+use logging::{BITE, Board, CLOCK_READ, CLOCK_SET};
 use pumpwitness_protocol::record::BootReason;
 use spi_nor_25::SpiNor;
+use starting::Birth;
 use static_cell::StaticCell;
 
 /// Clock of the flash's bus, Hz: below the 33 MHz that the slowest of the family read at.
@@ -80,16 +86,10 @@ async fn main(spawner: Spawner) {
     let driver = Driver::new(p.USB, Irqs);
     spawner.spawn(line::run(driver, hexadecimal(&device, SERIAL.init([0; 16]))).unwrap());
 
-    let mut clock =
-        ClockChip::new(I2c::new_async(p.I2C0, p.PIN_21, p.PIN_20, Irqs, i2c::Config::default()));
-    watchdog.start(BITE);
-    faults::reset_everything();
-    let (mounted, reading) = join(logging::mount(flash, device), clock.read()).await;
-    spawner.spawn(keep_clock(clock).unwrap());
-    // Without a flash that can be mounted the watchdog bites, and all begins again.
-    let Some(mounted) = mounted else { return };
+    let clock = I2c::new_async(p.I2C0, p.PIN_21, p.PIN_20, Irqs, i2c::Config::default());
+    spawner.spawn(keep_clock(ClockChip::new(clock)).unwrap());
 
-    let converter = Converter::start(Parts {
+    let parts = Parts {
         adc: p.ADC,
         voltage: p.PIN_26,
         current: p.PIN_27,
@@ -99,7 +99,7 @@ async fn main(spawner: Spawner) {
         temperature: p.ADC_TEMP_SENSOR,
         data: p.DMA_CH2,
         again: p.DMA_CH3,
-    });
+    };
     let lamps = Lamps([
         Input::new(p.PIN_2, Pull::Up),
         Input::new(p.PIN_3, Pull::Up),
@@ -110,18 +110,18 @@ async fn main(spawner: Spawner) {
         Input::new(p.PIN_8, Pull::Up),
         Input::new(p.PIN_9, Pull::Up),
     ]);
-    let config = logging::config_of(mounted.settings());
-    interrupts::metering().spawn(metering::meter(converter, lamps, config).unwrap());
-
+    watchdog.start(BITE);
+    faults::reset_everything();
     let board = Board { watchdog, supply_good: Input::new(p.PIN_22, Pull::Up), led };
-    let birth = Birth { device, reason, fault, clock: reading };
-    spawner.spawn(logging::log(logging::start(mounted, birth).await, board).unwrap());
+    let birth = Birth { flash, device, reason, fault, parts, lamps };
+    spawner.spawn(logging::log(birth, board).unwrap());
 }
 
-/// Has the clock chip follow the host's clock, and reads it a minute after the start or after it
-/// was set, then every hour.
+/// Has the clock chip follow the host's clock, and reads it at the start, a minute after that or
+/// after it was set, then every hour.
 #[embassy_executor::task]
 async fn keep_clock(mut clock: Clock) {
+    CLOCK_READ.signal(clock.read().await);
     let mut wait = COMPARE_SOON;
     loop {
         match select(CLOCK_SET.wait(), Timer::after(wait)).await {
