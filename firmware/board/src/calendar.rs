@@ -50,7 +50,7 @@ pub fn registers_of(second: i64) -> Option<[u8; 7]> {
 }
 
 fn bcd(value: i64) -> u8 {
-    ((value / 10) << 4 | value % 10) as u8
+    (((value / 10) << 4) | (value % 10)) as u8
 }
 
 fn plain(bcd: u8) -> Option<i64> {

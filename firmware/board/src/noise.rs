@@ -144,7 +144,7 @@ mod tests {
         let run = |bits: u32| {
             move |n: u32| match n.checked_sub(300) {
                 Some(n) if n <= bits => n < bits,
-                _ => n % 2 == 0,
+                _ => n.is_multiple_of(2),
             }
         };
         assert_eq!(health(&run(REPEATS)), Some(Unhealthy::Stuck));

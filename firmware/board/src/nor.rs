@@ -168,8 +168,8 @@ pub struct BasicTable {
 impl BasicTable {
     /// From its bytes.
     pub fn of(bytes: [u8; 8]) -> Self {
-        let [a, b, c, d, e, f, g, h] = bytes;
-        Self { words: [u32::from_le_bytes([a, b, c, d]), u32::from_le_bytes([e, f, g, h])] }
+        let both = u64::from_le_bytes(bytes);
+        Self { words: [both as u32, (both >> 32) as u32] }
     }
 }
 

@@ -93,9 +93,7 @@ impl<S: SpiDevice> SpiNor<S> {
 
     /// The chip, if the range lies within it and on its units.
     fn check(&self, offset: usize, length: usize, unit: usize) -> Result<Chip, Error> {
-        let within = |chip: &Chip| {
-            offset <= chip.capacity() && length <= chip.capacity() - offset
-        };
+        let within = |chip: &Chip| offset <= chip.capacity() && length <= chip.capacity() - offset;
         let Some(chip) = self.chip.filter(within) else {
             return Err(Error::Range(NorFlashErrorKind::OutOfBounds));
         };
