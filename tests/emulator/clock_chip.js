@@ -5,13 +5,15 @@ const bcd = (value) => (Math.floor(value / 10) << 4) | value % 10;
 const plain = (byte) => (byte >> 4) * 10 + (byte & 15);
 
 export class ClockChip {
-  // Shows `unixMs` now; null: its battery was empty.
-  constructor(i2c, clock, unixMs) {
+  // Shows `unixMs` now; null: its battery was empty. The processor's crystal, by which the emulator
+  // counts, runs `ppm` too fast against this clock.
+  constructor(i2c, clock, unixMs, ppm = 0) {
+    this.rate = 1 / (1 + ppm / 1e6);
     this.clock = clock;
     this.stopped = unixMs === null;
     // ms since 1970 at the emulator's time 0.
     this.baseMs = unixMs ?? Date.UTC(2000, 0, 1);
-    this.baseMs -= clock.nanos / 1e6;
+    this.baseMs -= this.elapsedMs;
     this.onSet = () => {};
     let at = null;
     let reading = false;
@@ -33,7 +35,7 @@ export class ClockChip {
       if (0 in written) {
         const [s, min, h, , d, mon, y] = [0, 1, 2, 3, 4, 5, 6].map((n) => plain(written[n]));
         const set = Date.UTC(2000 + y, mon - 1, d, h, min, s);
-        this.baseMs = set - this.clock.nanos / 1e6;
+        this.baseMs = set - this.elapsedMs;
         this.onSet(set);
       }
       if (0x0f in written && !(written[0x0f] & 0x80)) this.stopped = false;
@@ -42,8 +44,12 @@ export class ClockChip {
     };
   }
 
+  get elapsedMs() {
+    return (this.clock.nanos / 1e6) * this.rate;
+  }
+
   get unixMs() {
-    return this.baseMs + this.clock.nanos / 1e6;
+    return this.baseMs + this.elapsedMs;
   }
 
   register(n) {

@@ -7,6 +7,8 @@ const VOLT = 1e9 / 15_258_789 / 16;
 const AMPERE = 1e9 / 3_051_758 / 16;
 const MILLIAMPERE = 1e6 / 381 / 16;
 const SUPPLY_VOLT = 1e9 / 610_352 / 16;
+// The logger's own supply, 4.95 V of 10 V at full scale.
+const LOGGER_SUPPLY = (4.95 / 10) * 4096;
 // 0.706 V at 27 °C, −1.721 mV a degree, of 3.3 V.
 const TEMPERATURE = ((0.706 - 0.001721 * (24 - 27)) / 3.3) * 4096;
 
@@ -18,6 +20,7 @@ export class Converter {
     this.conversions = 0;
     // Conversions that found the converter's queue full.
     this.overruns = 0;
+    this.stalled = false;
     let channel = 0;
     let noise = 1;
     adc.startADCRead = () => {
@@ -33,11 +36,13 @@ export class Converter {
         case 0: return clamp(2048 + plant.voltage(s) * VOLT + dither);
         case 1: return clamp(2048 + plant.current(s) * AMPERE + dither);
         case 2: return clamp(plant.loopMa(s) * MILLIAMPERE + dither);
-        case 3: return clamp(24 * SUPPLY_VOLT + dither);
+        case 3:
+          return clamp((plant.showsLoggerSupply ? LOGGER_SUPPLY : 24 * SUPPLY_VOLT) + dither);
         default: return clamp(TEMPERATURE + dither);
       }
     };
     const alarm = clock.createAlarm(() => {
+      if (this.stalled) return;
       this.conversions++;
       adc.busy = false;
       const value = read();
@@ -69,12 +74,15 @@ export class Plant {
   constructor(scenario) {
     this.scenario = scenario;
     this.origin = Infinity;
+    // As the analogue switch stands.
+    this.showsLoggerSupply = false;
     const of = (kind) => scenario.events.filter((event) => event.kind === kind);
     this.runs = of('run');
     this.dips = [...of('dip'), ...of('interruption').map((e) => ({ ...e, volts: 0 }))];
     this.open = of('loop-open');
     this.lamps = of('lamp');
     this.hz = scenario.supply_hz;
+    this.lag = scenario.lag_rad ?? 0.6;
     this.peak = scenario.supply_v * Math.SQRT2;
   }
 
@@ -97,7 +105,7 @@ export class Plant {
     const since = s - this.origin - run.from;
     let amperes = this.scenario.running_a * (since < 0.3 ? 5 : 1);
     if (dip) amperes *= dip.volts < 10 ? 0 : this.scenario.supply_v / dip.volts;
-    return amperes * Math.SQRT2 * Math.sin(2 * Math.PI * this.hz * s - 0.6);
+    return amperes * Math.SQRT2 * Math.sin(2 * Math.PI * this.hz * s - this.lag);
   }
 
   // Pressure between cut-in and cut-out: up while it runs, down in between.

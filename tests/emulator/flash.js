@@ -1,31 +1,49 @@
-// Model of a 25-series serial NOR flash of 16 MiB: programming only clears bits, erasing sets whole
+// Model of a 25-series serial NOR flash of 4 to 32 MiB: programming only clears bits, erasing sets whole
 // sectors, both take time during which nothing but the status can be read. The array is kept in a
 // file; a kill in the middle of an operation leaves it torn.
 
 import fs from 'node:fs';
 
-export const CAPACITY_LOG2 = 24;
-const CAPACITY = 1 << CAPACITY_LOG2;
 const SECTOR = 4096;
 const PAGE = 256;
 // Usual times of the family (from memory): programming 0.7 ms, at most 3; erasing 45 ms, at most 400.
 const PROGRAM_NS = 700_000;
 const ERASE_NS = 45_000_000;
 
+// Opcodes with three-byte addresses, and those of large chips with four.
+const READ = [0x03, 0x13];
+const PROGRAM = [0x02, 0x12];
+const ERASE = [0x20, 0x21];
+const TABLE_AT = 0x30;
+
+// The chip's description of itself (JEDEC JESD216, from memory): one basic table, of which the first
+// two words are filled in: 4 KiB erasable by 20h, and the density in bits less one.
+const description = (capacity) => {
+  const bytes = Buffer.alloc(256, 0xff);
+  bytes.write('SFDP');
+  bytes.set([6, 1, 0, 0xff, 0x00, 6, 1, 16, TABLE_AT, 0, 0, 0xff], 4);
+  bytes.writeUInt32LE(0xfff120e5, TABLE_AT);
+  bytes.writeUInt32LE(capacity * 8 - 1, TABLE_AT + 4);
+  return bytes;
+};
+
 export class Flash {
-  constructor(path, clock, uniqueId) {
+  constructor(path, clock, uniqueId, capacityLog2 = 24, describes = true) {
+    this.capacityLog2 = capacityLog2;
+    this.capacity = 2 ** capacityLog2;
+    this.description = describes ? description(this.capacity) : null;
     this.clock = clock;
     this.uniqueId = uniqueId;
     const exists = fs.existsSync(path);
     this.file = fs.openSync(path, exists ? 'r+' : 'w+');
-    this.array = Buffer.alloc(CAPACITY, 0xff);
-    if (exists) fs.readSync(this.file, this.array, 0, CAPACITY, 0);
-    else fs.writeSync(this.file, this.array, 0, CAPACITY, 0);
+    this.array = Buffer.alloc(this.capacity, 0xff);
+    if (exists) fs.readSync(this.file, this.array, 0, this.capacity, 0);
+    else fs.writeSync(this.file, this.array, 0, this.capacity, 0);
     this.selected = false;
     this.command = [];
     this.writeEnabled = false;
     this.operation = null;
-    this.counts = { programs: 0, erases: 0, bytes: 0, reads: 0 };
+    this.counts = { programs: 0, erases: 0, bytes: 0, reads: 0, highest: 0 };
     // Things a real chip would not forgive.
     this.violations = [];
     // Programs and erases left until the supply is cut in the middle of one.
@@ -80,31 +98,50 @@ export class Flash {
       this.readAt = undefined;
       return 0xff;
     }
-    if (opcode === 0x9f) return [0xff, 0x00, 0x40, CAPACITY_LOG2][n] ?? 0xff;
+    if (opcode === 0x9f) return [0xff, 0x00, 0x40, this.capacityLog2][n] ?? 0xff;
     if (opcode === 0x4b) return n < 5 ? 0xff : this.uniqueId[(n - 5) % 8];
-    if (opcode === 0x03 && n > 3) {
-      this.readAt ??= (command[1] << 16) | (command[2] << 8) | command[3];
+    if (opcode === 0x5a && n > 4 && this.description) {
+      return this.description[((command[2] << 8) + command[3] + n - 5) & 0xff];
+    }
+    const behind = this.address(READ);
+    if (behind && n >= behind.bytes + 1) {
+      this.readAt ??= behind.at;
       this.counts.reads++;
       const value = this.array[this.readAt];
-      this.readAt = (this.readAt + 1) % CAPACITY;
+      this.counts.highest = Math.max(this.counts.highest, this.readAt);
+      this.readAt = (this.readAt + 1) % this.capacity;
       return value;
     }
     return 0xff;
   }
 
+  // Address of the command under way, if it is one of these two, and how many bytes it takes.
+  address(opcodes) {
+    const { command } = this;
+    const form = opcodes.indexOf(command[0]);
+    if (form < 0) return null;
+    const bytes = 3 + form;
+    let at = 0;
+    for (let n = 1; n <= bytes; n++) at = at * 256 + (command[n] ?? 0);
+    if (form === 0 && this.capacityLog2 > 24) this.violations.push('three-byte address');
+    return { at: at % this.capacity, bytes };
+  }
+
   finish() {
-    const [opcode, a, b, c] = this.command;
-    const at = (a << 16) | (b << 8) | c;
     if (this.busy) return;
+    const [opcode] = this.command;
     if (opcode === 0x06) this.writeEnabled = true;
-    if (opcode !== 0x02 && opcode !== 0x20) return;
+    const program = this.address(PROGRAM);
+    const erase = this.address(ERASE);
+    if (!program && !erase) return;
+    const { at, bytes } = program ?? erase;
     if (!this.writeEnabled) {
       this.violations.push(`opcode ${opcode.toString(16)} without write enable`);
       return;
     }
     this.writeEnabled = false;
-    if (opcode === 0x02) {
-      const data = this.command.slice(4);
+    if (program) {
+      const data = this.command.slice(1 + bytes);
       if ((at % PAGE) + data.length > PAGE) this.violations.push(`program past a page at ${at}`);
       const over = data.findIndex((byte, n) => byte & ~this.array[at + n]);
       if (over >= 0) this.violations.push(`program of cleared bits at ${at + over}`);

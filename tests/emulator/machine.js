@@ -4,20 +4,26 @@
 // what happens is told as JSON lines on descriptor EVENTS.
 //
 // Usage: node machine.js COMMANDS EVENTS IMAGE.uf2 FLASH_FILE SCENARIO.json [CLOCK_MS]
+//
+// EMULATOR_OPTIONS, JSON: flashLog2 (24), describes (true: the flash describes itself), clockPpm (0:
+// how much too fast the processor's crystal runs against the clock chip), oscillatorStuck (false),
+// reason and scratch (registers of the watchdog, as a restart leaves them).
 
 import fs from 'node:fs';
 import { ConsoleLogger, LogLevel, Simulator, USBCDC } from 'rp2040js';
 import { ClockChip } from './clock_chip.js';
 import { Converter, Plant } from './converter.js';
 import { Flash } from './flash.js';
+import { addOscillator } from './oscillator.js';
 
 const CYCLE_NS = 8; // 125 MHz
 const SWI_1 = 16 + 27; // exception number of the metering executor's interrupt
-const PINS = { select: 17, supplyGood: 22, led: 25, lamps: [2, 3, 4, 5, 6, 7, 8, 9] };
+const PINS = { select: 17, supplyGood: 22, led: 25, supplySwitch: 10, lamps: [2, 3, 4, 5, 6, 7, 8, 9] };
 
 const [commandsFd, eventsFd] = process.argv.slice(2, 4).map(Number);
 const [imagePath, flashPath, scenarioPath, clockMs] = process.argv.slice(4);
 const scenario = JSON.parse(fs.readFileSync(scenarioPath, 'utf8'));
+const options = { flashLog2: 24, describes: true, clockPpm: 0, ...JSON.parse(process.env.EMULATOR_OPTIONS ?? '{}') };
 const tell = (what) => fs.writeSync(eventsFd, `${JSON.stringify(what)}\n`);
 
 // Only for the clock and the chip in it: it is run from here.
@@ -51,7 +57,9 @@ const stack = () => {
   return { stackBytes: stackTop - end, ramUnused: unused, ramBytes: stackTop };
 };
 
-const flash = new Flash(flashPath, clock, [0x50, 0x57, 1, 2, 3, 4, 5, 6]);
+addOscillator(mcu, options.oscillatorStuck);
+const flash = new Flash(flashPath, clock, [0x50, 0x57, 1, 2, 3, 4, 5, 6], options.flashLog2,
+  options.describes);
 // A byte takes its time: completed at once, the sending DMA channel would outrun the receiving one.
 let reply = 0xff;
 const byteAlarm = clock.createAlarm(() => mcu.spi[0].completeTransmit(reply));
@@ -61,10 +69,14 @@ mcu.spi[0].onTransmit = (byte) => {
 };
 mcu.gpio[PINS.select].addListener((state) => flash.select(state === 0));
 
-const chip = new ClockChip(mcu.i2c[0], clock, clockMs === undefined ? null : Number(clockMs));
+const chip = new ClockChip(mcu.i2c[0], clock, clockMs === undefined ? null : Number(clockMs),
+  options.clockPpm);
 chip.onSet = (unixMs) => tell({ event: 'clock-set', unixMs, atMs: clock.nanos / 1e6 });
 
 const plant = new Plant(scenario);
+mcu.gpio[PINS.supplySwitch].addListener((state) => {
+  plant.showsLoggerSupply = state === 1;
+});
 const converter = new Converter(mcu, plant);
 // The emulator takes an input's level when it is set, not when the input is switched on: set anew
 // with the lamps.
@@ -78,12 +90,18 @@ const lampAlarm = clock.createAlarm(() => {
 lampAlarm.schedule(1_000_000);
 
 let over = false;
-const end = (event) => {
+const end = (event, more = {}) => {
   if (over) return;
   over = true;
-  tell({ event, atMs: clock.nanos / 1e6 });
+  tell({ event, atMs: clock.nanos / 1e6, ...more });
 };
-mcu.peripherals[0x40058].onWatchdogTrigger = () => end('watchdog');
+const watchdog = mcu.peripherals[0x40058];
+watchdog.reason = options.reason ?? 0;
+watchdog.scratchData.set(options.scratch ?? []);
+watchdog.onWatchdogTrigger = () => {
+  flash.cut();
+  end('watchdog', { reason: watchdog.reason, scratch: [...watchdog.scratchData] });
+};
 flash.onCut = (ns) => clock.createAlarm(() => {
   flash.cut();
   end('cut');
@@ -156,6 +174,24 @@ const commands = {
   cut(operations) {
     flash.cutAfter = Number(operations);
   },
+  // The processor meets a hard fault at its next instruction outside interrupts.
+  fault() {
+    poke = () => {
+      tell({ event: 'poked', place: core.PC });
+      core.exceptionEntry(3);
+    };
+  },
+  // It goes on at that address, outside interrupts.
+  jump(address) {
+    poke = () => {
+      tell({ event: 'poked', place: core.PC });
+      core.PC = Number(address);
+    };
+  },
+  // The converter stands still.
+  stall() {
+    converter.stalled = true;
+  },
   // The supply fails: the monitor says so, and the hold-up lasts 20 ms more.
   fail() {
     supplyGood = false;
@@ -174,6 +210,7 @@ fs.createReadStream(null, { fd: commandsFd }).on('data', (bytes) => {
   }
 });
 
+let poke = null;
 let handled = 0;
 function slice() {
   feed();
@@ -183,6 +220,10 @@ function slice() {
       clock.tick(ns);
       cycles.all += ns / CYCLE_NS;
     } else {
+      if (poke && core.IPSR === 0) {
+        poke();
+        poke = null;
+      }
       const metering = core.IPSR === SWI_1;
       const spent = core.executeInstruction();
       cycles.all += spent;
