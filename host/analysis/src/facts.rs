@@ -30,6 +30,9 @@ pub struct Facts {
     pub loop_faults: Vec<LoopFault>,
     /// Stretches of low or high voltage longer than a dip or swell, in time order.
     pub sustained: Vec<Sustained>,
+    /// Under constant-pressure control: how long the pressure stood at each value while the pump
+    /// ran, with the mean of the load and its standard deviation; in order of pressure.
+    pub pressure_load: Vec<PressureLoad>,
     /// Stretches of steady swinging of the pressure.
     pub swings: Vec<Swing>,
     /// One minute each, in time order, minutes without rows left out.
@@ -49,6 +52,19 @@ pub struct Facts {
     pub energy_kwh: f64,
     /// Largest pressure, bar, and its moment.
     pub pressure_max: Option<(f64, i64)>,
+}
+
+/// Load while the pressure reading stood at one value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PressureLoad {
+    /// Pressure, bar: middle of the step.
+    pub bar: f64,
+    /// Time, s.
+    pub seconds: f64,
+    /// Sum of load over time, W·s (A·s without power).
+    pub load: f64,
+    /// Sum of its square over time.
+    pub square: f64,
 }
 
 /// Which channels hold values.
@@ -215,6 +231,8 @@ pub struct RestFacts {
     pub held_until_ms: Option<i64>,
     /// Time over which the loss could be judged, s.
     pub judged_s: f64,
+    /// True where the rest was too short to find its quietest minutes and was judged as a whole.
+    pub whole: bool,
     /// Moment since which the pressure lay below the start pressure until the end of the rest.
     pub below_since_ms: Option<i64>,
     /// Median current, A.

@@ -75,6 +75,12 @@ pub struct Levels {
     pub cut_out: Option<Line>,
     /// Pressure at which the control starts the pump.
     pub cut_in: Option<Line>,
+    /// Load from which a drive goes to sleep, W (A without power); it may wander over the record.
+    pub idle: Option<Line>,
+    /// Load of a drive at full speed, in the unit of `idle`.
+    pub full_load: f64,
+    /// Pressure at which a drive wakes, and its scatter, bar.
+    pub wake: Option<(f64, f64)>,
     /// Loaded power, W; NaN without power.
     pub power_w: f64,
     /// Running current, A.
@@ -103,6 +109,8 @@ impl Levels {
         let power_w = if facts.has.power { power_w } else { f64::NAN };
         let cut_out = if plan.held_bar.is_some() { None } else { cut_out(facts, plan) };
         let cut_in = if plan.held_bar.is_some() { None } else { cut_in(facts, plan, cut_out) };
+        let full_load = if facts.has.power { plan.full_w } else { plan.rated_a };
+        let idle = plan.held_bar.and_then(|held| idle(facts, held));
         let declared_gas_bar_l = declared_gas(site);
         let gas = gas(facts, site, plan);
         let flow_share = gas.zip(declared_gas_bar_l).map(|((found, _), declared)| declared / found);
@@ -110,8 +118,12 @@ impl Levels {
             band_bar,
             cut_out,
             cut_in,
+            wake: plan.held_bar.and_then(|_| wake(facts)),
+            full_load: full_load
+                .max(quantile(facts.runs.iter().map(|r| r.loaded), 0.95).unwrap_or(0.0)),
+            idle,
             power_w,
-            current_a: median(long(facts).map(|r| r.current_a)).unwrap_or(f64::NAN),
+            current_a: usual_current(facts),
             standby_a: median(facts.rests.iter().map(|r| r.current_a)).unwrap_or(f64::NAN),
             voltage_v: usual_voltage(facts, plan),
             gas_bar_l: gas,
@@ -123,6 +135,11 @@ impl Levels {
     }
 }
 
+/// Median running current, A.
+pub fn usual_current(facts: &Facts) -> f64 {
+    median(long(facts).map(|r| r.current_a)).unwrap_or(f64::NAN)
+}
+
 fn long(facts: &Facts) -> impl Iterator<Item = &RunFacts> {
     facts.runs.iter().filter(|r| {
         r.time.seconds() > 4.0 && !r.locked_at_stop && r.locked_s < 0.5 * r.time.seconds()
@@ -130,26 +147,60 @@ fn long(facts: &Facts) -> impl Iterator<Item = &RunFacts> {
 }
 
 /// True when nothing but the control can have stopped the run, as far as its own figures go.
-pub fn plain(run: &RunFacts, plan: &Plan) -> bool {
-    let overloaded = run.last_current_a > limits::OVERLOAD_CURRENT.value * plan.rated_a;
+/// `usual_a` is what the motor draws in most runs: where that is too much, too much is usual.
+pub fn plain(run: &RunFacts, usual_a: f64, plan: &Plan) -> bool {
+    let overloaded =
+        run.last_current_a > limits::OVERLOAD_CURRENT.value * plan.rated_a.max(usual_a);
     let supply = run.stop_voltage_min_v < limits::DIP.value * plan.nominal_v
         || run.stop_voltage_max_v > limits::SWELL.value * plan.nominal_v;
     let unloaded = run.unloaded_since_ms.is_some_and(|since| run.time.end_ms - since > 1_500);
     run.stop_seen && !run.locked_at_stop && !overloaded && !supply && !unloaded
 }
 
+/// Load just before the stops that came with the pressure held, the lowest group of them: a drive
+/// sleeps when it moves no water.
+fn idle(facts: &Facts, held_bar: f64) -> Option<Line> {
+    let load = |r: &RunFacts| if facts.has.power { r.last_power_w } else { r.last_current_a };
+    let held = |r: &&RunFacts| {
+        r.stop_seen && r.stop_bar > (1.0 - limits::PRESSURE_DEFICIT.value) * held_bar
+    };
+    let lowest = quantile(facts.runs.iter().filter(held).map(load), 0.25)?;
+    let points: Vec<(i64, f64)> = facts
+        .runs
+        .iter()
+        .filter(held)
+        .map(|r| (r.time.end_ms, load(r)))
+        .filter(|p| p.1 < 1.25 * lowest)
+        .collect();
+    Line::through(&points, facts)
+}
+
+/// Pressure at the starts of a drive: most are wakings.
+fn wake(facts: &Facts) -> Option<(f64, f64)> {
+    let starts: Vec<f64> =
+        facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar).collect();
+    let upper = quantile(starts.iter().copied(), 0.25)?;
+    centre_and_sigma(starts.into_iter().filter(|bar| *bar >= upper))
+}
+
 /// The densest group of stop pressures among plain stops, allowed to move in a straight line.
 fn cut_out(facts: &Facts, plan: &Plan) -> Option<Line> {
+    let usual_a = usual_current(facts);
+    // No switch starts half of its differential below its cut-in: such a start came by a clock or
+    // by a protection, and so did the stop before it.
+    let lowest = plan.start_bar - 0.5 * plan.band_bar;
     let stops: Vec<(i64, f64, f64)> = facts
         .runs
         .iter()
         .enumerate()
-        .filter(|(_, r)| plain(r, plan) && r.stop_bar.is_finite())
+        .filter(|(_, r)| plain(r, usual_a, plan) && r.stop_bar.is_finite())
         .map(|(n, r)| {
             let next = facts.runs.get(n + 1).map_or(f64::NAN, |next| next.start_bar);
             (r.time.end_ms, r.stop_bar, next)
         })
         .collect();
+    let driven: Vec<_> = stops.iter().copied().filter(|s| !(s.2 < lowest)).collect();
+    let stops = if driven.len() >= 3 { driven } else { stops };
     let (_, line) = densest(&stops, plan, facts)?;
     Some(line)
 }
@@ -201,6 +252,8 @@ fn densest(stops: &[(i64, f64, f64)], plan: &Plan, facts: &Facts) -> Option<(usi
 /// Start pressures of runs that follow a stop at cut-out.
 fn cut_in(facts: &Facts, plan: &Plan, cut_out: Option<Line>) -> Option<Line> {
     let width = if plan.band_bar.is_finite() { 0.15 * plan.band_bar } else { 0.15 };
+    let usual_a = usual_current(facts);
+    let lowest = plan.start_bar - 0.5 * plan.band_bar;
     let starts: Vec<(i64, f64)> = facts
         .runs
         .windows(2)
@@ -208,11 +261,12 @@ fn cut_in(facts: &Facts, plan: &Plan, cut_out: Option<Line>) -> Option<Line> {
             let after_cut_out = cut_out.is_some_and(|line| {
                 (pair[0].stop_bar - line.at(pair[0].time.end_ms)).abs() < width
             }) || (pair[0].stop_bar - plan.top_bar).abs() < width;
-            after_cut_out && plain(&pair[0], plan) && pair[1].start_seen
+            after_cut_out && plain(&pair[0], usual_a, plan) && pair[1].start_seen
         })
         .map(|pair| (pair[1].time.start_ms, pair[1].start_bar))
         .collect();
-    Line::through(&starts, facts)
+    let driven: Vec<_> = starts.iter().copied().filter(|s| !(s.1 < lowest)).collect();
+    Line::through(if driven.len() >= 3 { &driven } else { &starts }, facts)
 }
 
 fn declared_gas(site: &Site) -> Option<f64> {

@@ -33,6 +33,7 @@ mod robust;
 pub mod scan;
 mod statistics;
 mod stops;
+mod thermal;
 mod unbalance;
 mod voltage_class;
 

@@ -37,6 +37,8 @@ limits! {
     UNDERVOLTAGE = 0.90, "of nominal", "IEEE 1159 and EN 50160 (−10 %)";
     /// Sustained voltage above this share of nominal.
     OVERVOLTAGE = 1.10, "of nominal", "IEEE 1159 and EN 50160 (+10 %)";
+    /// Voltage from which a motor or drive lacks none.
+    NORMAL_VOLTAGE = 0.95, "of nominal", "IEC 60034-1 zone A (−5 %, from memory)";
     /// Deviation of the frequency, share of nominal.
     FREQUENCY = 0.01, "of nominal", "EN 50160 (±1 % for 99.5 % of the time)";
     /// Voltage drop at the motor while running.
@@ -71,6 +73,12 @@ limits! {
     UNLOADED_POWER = 0.60, "of loaded power", "common practice (underload set at 60 to 70 % of running power)";
     /// Current below which a pump counts as unloaded where power was not recorded.
     UNLOADED_CURRENT = 0.75, "of loaded current", "common practice (underload set at 75 to 80 % of running current)";
+    /// Distance from a switch point within which a pressure counts as that switch point.
+    SWITCH_POINT = 0.12, "of declared differential", "common practice (plain pressure switches repeat to some 10 % of their differential)";
+    /// Load at which a drive goes to sleep, above its no-flow load.
+    IDLE_LOAD = 0.35, "of the way from no-flow to full load", "common practice (a drive sleeps from its no-flow load; a third of the way up it moves water)";
+    /// Power of a drive that loses its water at full speed, share of what it took before.
+    UNLOADED_DRIVE = 0.85, "of power before", "affinity laws and pump curve (at one speed, a centrifugal pump takes more power as the pressure falls, not less); 15 % as common practice";
     /// Gas in the tank below which it counts as short of air, share of what is declared.
     TANK_AIR = 0.50, "of declared gas", "Boyle's law against the site file; half the draw-down lost as common practice";
     /// Observed differential below which it counts as narrow, share of what is declared.

@@ -63,7 +63,7 @@ pub fn all(case: &Case) -> Map<String, Value> {
             put("tank_gas_share_of_declared", found / declared);
         }
     }
-    let leaks = sorted(facts.rests.iter().map(|r| r.leak_bar_per_min));
+    let leaks = sorted(facts.rests.iter().filter(|r| !r.whole).map(|r| r.leak_bar_per_min));
     if let Some(leak) = quantile_sorted(&leaks, 0.5) {
         put("rest_loss_median_bar_per_min", leak);
     }

@@ -80,11 +80,19 @@ pub const TRANSDUCER_DRIFT: Cause = Cause {
     weigh: |view| Weight {
         confidence: view.strength("transducer-drift"),
         speaks_for: view.found(&["transducer-drift"]),
-        text: format!(
-            "Both switch points moved together by {:+.2} bar over the record: the reading wanders, \
-             not the switch.",
-            view.figure("transducer-drift", "moved_bar")
-        ),
+        text: if view.case.constant_pressure() {
+            format!(
+                "The drive's no-flow load changed by {:+.0} % over the record at the same pressure \
+                 reading: the reading may drift, which the control then follows.",
+                view.figure("transducer-drift", "idle_load_change_share") * 100.0
+            )
+        } else {
+            format!(
+                "Both switch points moved together by {:+.2} bar over the record: the reading \
+                 wanders, not the switch.",
+                view.figure("transducer-drift", "moved_bar")
+            )
+        },
         otherwise: match (view.case.levels.cut_in, view.case.levels.cut_out) {
             (Some(low), Some(high)) => format!(
                 "The switch points stayed: start at {:.2} bar (moved {:+.2}), stop at {:.2} bar \

@@ -101,6 +101,10 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
             against
                 .push("dry runs that begin loaded point to the source, not the intake".to_owned());
         }
+        if view.strength("transducer-supply") > 0.3 {
+            confidence *= 0.2;
+            against.push("transducer-supply: the reading cannot show the real pressure".to_owned());
+        }
         if view.strength("dead-head") > 0.4 {
             confidence *= 0.4;
             against.push("dead-head: the pressure was high, so the outlet is shut".to_owned());

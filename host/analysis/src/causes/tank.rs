@@ -143,7 +143,7 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
 };
 
 fn tight(view: &View) -> String {
-    let rests = view.case.facts.rests.iter().filter(|r| r.leak_bar_per_min.is_finite());
+    let rests = view.case.facts.rests.iter().filter(|r| r.leak_bar_per_min.is_finite() && !r.whole);
     let least = crate::robust::median(rests.clone().map(|r| r.leak_bar_per_min.max(0.0)));
     match least {
         Some(loss) => format!(

@@ -10,6 +10,10 @@ use pumpwitness_site_file::{Control, Site, Start};
 /// Rows looked at beforehand, at most.
 const LOOK: usize = 20_000;
 
+/// Power a nameplate current stands for, as a share of volts times amperes: usual power factor of
+/// small motors (common practice).
+const POWER_FACTOR: f64 = 0.85;
+
 /// Scales of the pass.
 #[derive(Clone, Debug)]
 pub struct Plan {
@@ -33,6 +37,8 @@ pub struct Plan {
     pub top_bar: f64,
     /// Width of the band, bar; NaN when not declared.
     pub band_bar: f64,
+    /// Power the nameplate stands for, W: usual power factor of small motors at their rated load.
+    pub full_w: f64,
     /// Held pressure, bar, under constant-pressure control.
     pub held_bar: Option<f64>,
     /// Turns pressure into loop current.
@@ -68,6 +74,7 @@ impl Plan {
             Some(Control::ConstantPressure { setpoint_bar }) => (0.7 * setpoint_bar, setpoint_bar),
             None => (f64::NAN, f64::NAN),
         };
+        let lines = if site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
         let drive = held_bar.is_some() || site.motor.start == Start::Drive;
         let step = columns.len().div_ceil(LOOK).max(1);
         let look = |values: &[f32]| sorted(values.iter().step_by(step).map(|v| f64::from(*v)));
@@ -85,8 +92,7 @@ impl Plan {
             if lean_to_negative(&seen) {
                 seen = sorted(seen.iter().map(|w| -w));
             }
-            let phases = if site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
-            (load, full) = (Load::Power, nominal_v * rated_a * phases);
+            (load, full) = (Load::Power, nominal_v * rated_a * lines);
         }
         if seen.is_empty() {
             load = Load::None;
@@ -119,6 +125,7 @@ impl Plan {
                 Some(Control::ConstantPressure { setpoint_bar }) => 0.2 * setpoint_bar,
                 None => f64::NAN,
             },
+            full_w: nominal_v * rated_a * lines * POWER_FACTOR,
             held_bar,
             scale,
             gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,

@@ -70,7 +70,7 @@ impl OpenRest {
     pub fn finish(self, end_ms: i64, end_seen: bool) -> RestFacts {
         let samples: Vec<Sample> = self.strip.samples().filter(|s| s.p.is_finite()).collect();
         let bucket_s = self.strip.bucket_s();
-        let Leak { rate, bar_per_min, held_until_ms, judged_s } =
+        let Leak { rate, bar_per_min, held_until_ms, judged_s, whole } =
             leak(&samples, self.start_ms, bucket_s);
         let edge = |sample: Option<&Sample>| sample.map_or(f64::NAN, |s| f64::from(s.p));
         RestFacts {
@@ -84,6 +84,7 @@ impl OpenRest {
             leak_bar_per_min: bar_per_min,
             held_until_ms,
             judged_s,
+            whole,
             below_since_ms: self.below_since_ms,
             current_a: median(self.strip.samples().map(|s| f64::from(s.i))).unwrap_or(f64::NAN),
         }
@@ -100,6 +101,8 @@ struct Leak {
     held_until_ms: Option<i64>,
     /// Time judged, s.
     judged_s: f64,
+    /// Judged as a whole.
+    whole: bool,
 }
 
 /// Samples at even steps: where a quiet stretch is one long row, straight lines between the middles
@@ -134,7 +137,7 @@ fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
     // Ends of a window are means over about a ninth of it, which quiets the reading's noise.
     let ends = (window / 9).max(1);
     if samples.len() < window + ends {
-        return Leak { rate: f64::NAN, bar_per_min: f64::NAN, held_until_ms: None, judged_s: 0.0 };
+        return as_a_whole(&samples, bucket_s);
     }
     let mean = |part: &[&Sample]| {
         let bar = part.iter().map(|s| f64::from(s.p)).sum::<f64>() / part.len() as f64;
@@ -165,5 +168,24 @@ fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
         bar_per_min: slowest(|r| r.1),
         held_until_ms: held.map(|r| (r.2 * 1000.0) as i64),
         judged_s: judged,
+        whole: false,
     }
+}
+
+/// Loss over a rest too short to look for quiet minutes in it; none below this length, s.
+const WHOLE_S: f64 = 6.0;
+
+fn as_a_whole(samples: &[&Sample], bucket_s: f64) -> Leak {
+    let length_s = samples.len().saturating_sub(1) as f64 * bucket_s;
+    let mut leak =
+        Leak { rate: f64::NAN, bar_per_min: f64::NAN, held_until_ms: None, judged_s: 0.0, whole: true };
+    let (Some(first), Some(last)) = (samples.first(), samples.last()) else { return leak };
+    let seconds = (last.time_ms - first.time_ms) as f64 / 1000.0;
+    if length_s < WHOLE_S || seconds > 2.0 * length_s {
+        return leak;
+    }
+    leak.rate = (1.0 / absolute(last.p) - 1.0 / absolute(first.p)) / seconds;
+    leak.bar_per_min = f64::from(first.p - last.p) / seconds * 60.0;
+    leak.judged_s = seconds;
+    leak
 }

@@ -413,7 +413,13 @@ impl OpenRun {
             let lacking = plan
                 .held_bar
                 .is_none_or(|held| pressure < (1.0 - limits::PRESSURE_DEFICIT.value) * held);
-            if value < share * facts.loaded && lacking {
+            // A drive short of voltage slows down of itself.
+            let starved = plan.held_bar.is_some()
+                && f64::from(row.v) < limits::UNDERVOLTAGE.value * plan.nominal_v;
+            // A drive that cannot hold its pressure turns at full speed, and yet takes less than
+            // before: it has lost its water.
+            let share = if plan.held_bar.is_some() { limits::UNLOADED_DRIVE.value } else { share };
+            if value < share * facts.loaded && lacking && !starved {
                 facts.unloaded_since_ms.get_or_insert(row.start_ms);
             } else if value > (share + 0.05) * facts.loaded || !lacking {
                 facts.unloaded_since_ms = None;

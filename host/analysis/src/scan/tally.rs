@@ -2,8 +2,7 @@
 
 use super::plan::Plan;
 use super::row::Row;
-use crate::facts::{Facts, Minute};
-use crate::limits;
+use crate::facts::{Facts, Minute, PressureLoad};
 use crate::unbalance::{negative_sequence, nema};
 use pumpwitness_recording::Columns;
 
@@ -27,7 +26,15 @@ pub struct Tally {
     phase_loss_s: f64,
     over_range_s: f64,
     most_a: f32,
+    held_bar: Option<f64>,
+    by_power: bool,
+    at_pressure: Vec<[f64; 3]>,
 }
+
+/// Steps of the tally of pressure under constant-pressure control, share of the held pressure, and
+/// how many of them.
+const PRESSURE_STEP: f64 = 0.0025;
+const PRESSURE_STEPS: usize = 600;
 
 #[derive(Debug)]
 struct OpenMinute {
@@ -59,11 +66,30 @@ impl Tally {
             phase_loss_s: 0.0,
             over_range_s: 0.0,
             most_a: 0.0,
+            held_bar: plan.held_bar,
+            by_power: false,
+            at_pressure: vec![[0.0; 3]; if plan.held_bar.is_some() { PRESSURE_STEPS } else { 0 }],
+        }
+    }
+
+    fn push_pressure(&mut self, row: &Row) {
+        let Some(held) = self.held_bar else { return };
+        let place = f64::from(row.p) / held / PRESSURE_STEP;
+        let load = f64::from(if self.by_power { row.w } else { row.i });
+        if place.is_finite() && place >= 0.0 && load.is_finite() {
+            let seconds = row.seconds();
+            let step = &mut self.at_pressure[(place as usize).min(PRESSURE_STEPS - 1)];
+            step[0] += seconds;
+            step[1] += load * seconds;
+            step[2] += load * load * seconds;
         }
     }
 
     /// Takes a row.
     pub fn push(&mut self, row: &Row, running: bool) {
+        if running {
+            self.push_pressure(row);
+        }
         let seconds = row.seconds();
         let number = row.end_ms.div_euclid(60_000);
         if self.minute.as_ref().is_none_or(|m| m.number != number) {
@@ -114,6 +140,7 @@ impl Tally {
 
     /// Takes what only whole columns show: three phases, transducer supply.
     pub fn push_columns(&mut self, columns: &Columns) {
+        self.by_power |= columns.power_w.as_ref().is_some_and(|w| w.iter().any(|v| v.is_finite()));
         if let Some(supply) = &columns.transducer_supply_v {
             for value in supply.iter().filter(|v| v.is_finite()).map(|v| f64::from(*v)) {
                 let (low, high) = self.supply.unwrap_or((value, value));
@@ -184,11 +211,22 @@ impl Tally {
         facts.energy_kwh = self.energy_j / 3.6e6;
         facts.pressure_max = self.pressure_max;
         facts.transducer_supply_v = self.supply;
+        if let Some(held) = self.held_bar {
+            facts.pressure_load = (0u32..)
+                .zip(self.at_pressure)
+                .filter(|(_, sums)| sums[0] > 0.0)
+                .map(|(step, [seconds, load, square])| PressureLoad {
+                    bar: (f64::from(step) + 0.5) * PRESSURE_STEP * held,
+                    seconds,
+                    load,
+                    square,
+                })
+                .collect();
+        }
         facts.unbalance = self.unbalance;
         facts.phase_loss_s = self.phase_loss_s;
         facts.over_range_s = self.over_range_s;
         facts.voltage_time =
             (0u32..).zip(self.voltage_s).filter(|(_, seconds)| *seconds > 0.0).collect();
-        let _ = limits::DIP;
     }
 }

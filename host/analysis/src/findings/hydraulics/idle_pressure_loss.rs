@@ -25,75 +25,168 @@ fn locked_out(rest: &RestFacts, case: &Case) -> bool {
     })
 }
 
+/// The same where the rests are too short to look for quiet minutes in them, s: watering and the
+/// busy hours of a day are over then.
+const NEVER_HELD_S: f64 = 72_000.0;
+/// Shortest rest judged as a whole that counts as holding its pressure, s.
+const HOLDING_S: f64 = 30.0;
+/// Share of the time for which a drive may have lacked pressure and still be said to have fed a
+/// small draw.
+const LACKING: f64 = 0.1;
+
+/// A stretch in which no rest held its pressure.
+struct Loss<'a> {
+    rests: Vec<&'a RestFacts>,
+    time: Stretch,
+}
+
+impl Loss<'_> {
+    fn seconds(&self) -> f64 {
+        self.rests.iter().map(|r| r.judged_s).sum()
+    }
+
+    /// Time judged in rests long enough to show their quietest minutes.
+    fn in_quiet_minutes(&self) -> f64 {
+        self.rests.iter().filter(|r| !r.whole).map(|r| r.judged_s).sum()
+    }
+
+    fn shown_by_rests(&self) -> bool {
+        let quiet = self.rests.iter().filter(|r| !r.whole).count();
+        quiet >= RESTS && self.in_quiet_minutes() >= JUDGED_S && self.time.seconds() >= SPAN_S
+    }
+
+    /// The pump hardly rests at all, for most of a day and more.
+    fn never_held(&self, case: &Case) -> bool {
+        let meets = |run: &&crate::facts::RunFacts| {
+            run.time.meets(self.time.start_ms, self.time.end_ms, 0)
+        };
+        let runs: Vec<_> = case.facts.runs.iter().filter(meets).collect();
+        let lacking: f64 = runs.iter().map(|r| r.deficit_s).sum();
+        let gaps = case.facts.gaps.iter().any(|g| {
+            g.meets(self.time.start_ms, self.time.end_ms, 0) && g.seconds() > HOLDING_S
+        });
+        // Endless runs under a pressure switch are another matter: see `cut-out-not-reached`.
+        let resting: f64 = self.rests.iter().map(|r| r.time.seconds()).sum();
+        let rests = self.rests.len() >= 50 && resting > 0.1 * self.time.seconds();
+        self.time.seconds() >= NEVER_HELD_S
+            && !gaps
+            && lacking < LACKING * self.time.seconds()
+            && (rests || case.constant_pressure())
+    }
+}
+
+/// Stretches between rests that held their pressure.
+fn stretches<'a>(judged: &[&'a RestFacts], case: &Case) -> Vec<Loss<'a>> {
+    let mut all = Vec::new();
+    let mut open = Loss {
+        rests: Vec::new(),
+        time: Stretch { start_ms: case.facts.start_ms, end_ms: case.facts.end_ms },
+    };
+    for rest in judged {
+        if rest.leak_bar_per_min >= limits::IDLE_LOSS_BAR_PER_MIN.value {
+            open.rests.push(rest);
+            continue;
+        }
+        open.time.end_ms = rest.time.start_ms;
+        let begun = rest.held_until_ms.unwrap_or(rest.time.end_ms);
+        let next = Loss {
+            rests: Vec::new(),
+            time: Stretch { start_ms: begun, end_ms: case.facts.end_ms },
+        };
+        all.push(std::mem::replace(&mut open, next));
+    }
+    all.push(open);
+    for loss in &mut all {
+        // It may have begun inside a rest that held its pressure until then.
+        if let Some(first) = loss.rests.first() {
+            loss.time.start_ms = first.held_until_ms.unwrap_or(loss.time.start_ms);
+        }
+    }
+    all
+}
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
-    let limit = limits::IDLE_LOSS_BAR_PER_MIN.value;
+    if !case.facts.has.pressure || !(case.facts.has.current || case.facts.has.power) {
+        return None;
+    }
     let judged: Vec<&RestFacts> = case
         .facts
         .rests
         .iter()
         .filter(|r| {
+            let limit = limits::IDLE_LOSS_BAR_PER_MIN.value;
             r.leak_bar_per_min.is_finite()
+                && (!r.whole || r.leak_bar_per_min >= limit || r.judged_s >= HOLDING_S)
                 && r.first_bar > 0.3 * case.plan.top_bar.max(0.5)
                 && !locked_out(r, case)
         })
         .collect();
-    let mut best: Vec<&RestFacts> = Vec::new();
-    for group in judged.chunk_by(|_, next| next.leak_bar_per_min >= limit) {
-        // A group begins with a rest that may hold its pressure; it is not part of the loss.
-        let skip = usize::from(group[0].leak_bar_per_min < limit);
-        let group = &group[skip..];
-        let seconds = |rests: &[&RestFacts]| rests.iter().map(|r| r.judged_s).sum::<f64>();
-        if seconds(group) > seconds(&best) {
-            best = group.to_vec();
-        }
-    }
-    let seconds: f64 = best.iter().map(|r| r.judged_s).sum();
-    let after: f64 = judged.iter().map(|r| r.judged_s).sum();
-    if best.len() < RESTS || seconds < JUDGED_S {
-        return None;
-    }
-    let span_ms = best[best.len() - 1].time.end_ms - best[0].time.start_ms;
-    if (span_ms as f64) < SPAN_S * 1000.0 {
-        return None;
-    }
-    let loss = median(best.iter().map(|r| r.leak_bar_per_min))?;
+    let all = stretches(&judged, case);
+    let by_rests = all
+        .iter()
+        .filter(|l| l.shown_by_rests())
+        .max_by(|a, b| a.in_quiet_minutes().total_cmp(&b.in_quiet_minutes()));
+    let loss = by_rests.or_else(|| {
+        let never = all.iter().filter(|l| l.never_held(case));
+        never.max_by(|a, b| a.time.seconds().total_cmp(&b.time.seconds()))
+    })?;
+    let quiet = by_rests.is_some();
+    let of_kind = || loss.rests.iter().filter(|r| !(quiet && r.whole));
+    let seconds = if quiet { loss.in_quiet_minutes() } else { loss.time.seconds() };
+    let per_min = median(of_kind().map(|r| r.leak_bar_per_min));
     // A leak loses much the same in every rest; what people draw does not.
-    let (rate, scatter) = centre_and_sigma(best.iter().map(|r| r.leak))?;
-    let steady = 1.0 - ramp(scatter / rate, 0.4, 1.5);
-    let confidence = ramp(best.len() as f64, 1.0, 8.0).max(ramp(seconds, 0.0, 43_200.0))
-        * (0.3 + 0.7 * steady)
-        * ramp(seconds / after, 0.0, 0.25).max(0.5);
+    let (rate, scatter) =
+        centre_and_sigma(of_kind().map(|r| r.leak)).unwrap_or((f64::NAN, f64::NAN));
+    let steady = if rate.is_finite() { 1.0 - ramp(scatter / rate, 0.4, 1.5) } else { 0.5 };
+    let after: f64 = judged.iter().filter(|r| !r.whole).map(|r| r.judged_s).sum();
+    let confidence = if quiet {
+        ramp(of_kind().count() as f64, 1.0, 8.0).max(ramp(seconds, 0.0, 43_200.0))
+            * (0.3 + 0.7 * steady)
+            * ramp(seconds / after, 0.0, 0.25).max(0.5)
+    } else {
+        ramp(seconds, NEVER_HELD_S / 2.0, NEVER_HELD_S * 1.2) * (0.3 + 0.7 * steady)
+    };
     if confidence < 0.2 {
         return None;
     }
     let litres_per_h = case.levels.declared_gas_bar_l.map_or(f64::NAN, |gas| rate * gas * 3600.0);
-    let first = best.first()?;
-    // It may have begun inside a rest that held its pressure until then.
-    let before = judged.iter().take_while(|r| r.time.start_ms < first.time.start_ms).last();
-    let begun =
-        first.held_until_ms.or(before.and_then(|r| r.held_until_ms)).unwrap_or(first.time.start_ms);
-    let time = Stretch { start_ms: begun, end_ms: best.last()?.time.end_ms };
     let water = if litres_per_h.is_finite() {
         format!(" With the tank as declared that is about {litres_per_h:.0} L/h.")
     } else {
         String::new()
     };
-    let text = format!(
-        "In {} rests in a row, {:.0} h together, the pressure never held: it fell by at least \
-         {loss:.3} bar a minute with the pump off, in the quietest minutes of each rest.{water}",
-        best.len(),
-        seconds / 3600.0,
-    );
+    let text = match (quiet, per_min) {
+        (true, Some(per_min)) => format!(
+            "In {} rests in a row, {:.1} h together, the pressure never held: it fell by at least \
+             {per_min:.3} bar a minute (median) with the pump off, in the quietest minutes of each \
+             rest.{water}",
+            of_kind().count(),
+            seconds / 3600.0,
+        ),
+        (false, Some(per_min)) => format!(
+            "For {:.0} h on end, nights included, there was not one rest of {HOLDING_S:.0} s in which \
+             the pressure held: in {} rests it fell by {per_min:.3} bar a minute (median) until the \
+             pump had to start again.{water}",
+            seconds / 3600.0,
+            of_kind().count(),
+        ),
+        (_, None) => format!(
+            "For {:.0} h on end, nights included, the drive never came to rest: water was drawn all \
+             the time.",
+            seconds / 3600.0,
+        ),
+    };
     let severity = if confidence > 0.5 { Severity::Fault } else { Severity::Watch };
     Some(
         Draft::new("idle-pressure-loss", severity, PointsTo::Pipework, text)
             .sure(confidence)
-            .with("loss_bar_per_min", loss)
-            .with("rests", best.len() as f64)
+            .with("loss_bar_per_min", per_min.unwrap_or(f64::NAN))
+            .with("rests", of_kind().count() as f64)
+            .with("judged_h", loss.seconds() / 3600.0)
             .with("loss_l_per_h", litres_per_h)
             .with("relative_scatter", scatter / rate)
             .against(limits::IDLE_LOSS_BAR_PER_MIN)
-            .seen([(time, loss)]),
+            .seen([(loss.time, per_min.unwrap_or(f64::NAN))]),
     )
 }

@@ -12,6 +12,9 @@ const MOVE: f64 = 0.10;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
+    if case.constant_pressure() {
+        return under_drive(case);
+    }
     let (cut_in, cut_out) = (case.levels.cut_in?, case.levels.cut_out?);
     let band = case.levels.band_bar;
     if case.constant_pressure() || cut_in.count < 6 || cut_out.count < 6 || !band.is_finite() {
@@ -72,4 +75,42 @@ fn load_tells(case: &Case, moved: f64) -> Option<f64> {
     let expected = slope * moved * 2.0 / 3.0;
     (expected.abs() > 0.005 * case.levels.power_w)
         .then(|| (change / expected).clamp(-1.0, 2.0).abs())
+}
+
+/// Change of the no-flow load over the record that counts, share.
+const LOAD_MOVE: f64 = 0.05;
+
+/// A drive holds the reading, so a drift moves the real pressure instead, and with it the load at
+/// which the drive goes to sleep: at no flow the power goes with the pressure to the power of 1.5
+/// (affinity laws).
+fn under_drive(case: &Case) -> Option<Draft> {
+    let idle = case.levels.idle?;
+    let share = idle.change / idle.value;
+    if idle.count < 20
+        || case.days() < 2.0
+        || share.abs() < LOAD_MOVE
+        || idle.change.abs() < 4.0 * idle.sigma
+    {
+        return None;
+    }
+    let unit = if case.facts.has.power { "W" } else { "A" };
+    let text = format!(
+        "The load from which the drive goes to sleep, moving no water, went from {:.1} to {:.1} \
+         {unit} over the record ({:+.0} %) at the same pressure reading. The real pressure, or the \
+         level the water comes from, has moved and the reading has not followed: a transducer that \
+         drifts is one explanation, a water level that falls or rises steadily another.",
+        idle.value - idle.change / 2.0,
+        idle.value + idle.change / 2.0,
+        share * 100.0,
+    );
+    Some(
+        Draft::new("transducer-drift", Severity::Watch, PointsTo::Sensor, text)
+            .sure(ramp(share.abs(), 0.02, 0.12))
+            .with("idle_load_change_share", share)
+            .limit(
+                LOAD_MOVE,
+                "of the no-flow load",
+                "this record (four times its scatter), at least 5 % as common practice",
+            ),
+    )
 }

@@ -17,7 +17,10 @@ const RATIO_V: f64 = 4.75;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
-    measured(case).or_else(|| with_mains(case)).or_else(|| ceiling(case))
+    measured(case)
+        .or_else(|| with_mains(case))
+        .or_else(|| ceiling(case))
+        .or_else(|| ceiling_under_drive(case))
 }
 
 fn measured(case: &Case) -> Option<Draft> {
@@ -74,11 +77,12 @@ fn ceiling(case: &Case) -> Option<Draft> {
     if case.constant_pressure() || !case.plan.band_bar.is_finite() {
         return None;
     }
+    let usual_a = case.levels.current_a;
     let runs: Vec<&RunFacts> = case
         .facts
         .runs
         .iter()
-        .filter(|r| plain(r, case.plan) && r.stop_bar.is_finite() && r.time.seconds() > 5.0)
+        .filter(|r| plain(r, usual_a, case.plan) && r.stop_bar.is_finite() && r.time.seconds() > 5.0)
         .collect();
     let capped: Vec<&RunFacts> = runs
         .iter()
@@ -120,5 +124,58 @@ fn ceiling(case: &Case) -> Option<Draft> {
             .with("standing_s", seconds)
             .limit(case.plan.top_bar, "bar", "site file")
             .seen(capped.iter().map(|r| (r.time, r.stop_bar))),
+    )
+}
+
+/// Least time at one value, s, and least share of the running time.
+const STOOD_S: f64 = 1_800.0;
+const STOOD_SHARE: f64 = 0.5;
+/// Half of the width that counts as one value, share of the held pressure.
+const ONE_VALUE: f64 = 0.006;
+/// Relative scatter of the load from which it moved.
+const LOAD_MOVED: f64 = 0.05;
+
+/// A drive that never reaches its pressure turns at full speed, and then the pressure goes with what
+/// is drawn. Where the reading stands at one value, never rises above it, and the load moves all the
+/// same, the reading has a ceiling.
+fn ceiling_under_drive(case: &Case) -> Option<Draft> {
+    let held = case.plan.held_bar?;
+    let steps = &case.facts.pressure_load;
+    let running: f64 = steps.iter().map(|s| s.seconds).sum();
+    let most = steps.iter().max_by(|a, b| a.seconds.total_cmp(&b.seconds))?;
+    let near = |bar: f64| (bar - most.bar).abs() <= ONE_VALUE * held;
+    let at: Vec<_> = steps.iter().filter(|s| near(s.bar)).collect();
+    let seconds: f64 = at.iter().map(|s| s.seconds).sum();
+    let above: f64 =
+        steps.iter().filter(|s| s.bar > most.bar && !near(s.bar)).map(|s| s.seconds).sum();
+    let mean = at.iter().map(|s| s.load).sum::<f64>() / seconds;
+    let square = at.iter().map(|s| s.square).sum::<f64>() / seconds;
+    let moved = (square - mean * mean).max(0.0).sqrt() / mean;
+    // Two such widths below the held pressure, a working control does not rest.
+    if seconds < STOOD_S
+        || seconds < STOOD_SHARE * running
+        || above > 0.02 * running
+        || most.bar > (1.0 - 2.0 * ONE_VALUE) * held
+        || moved < LOAD_MOVED
+    {
+        return None;
+    }
+    let text = format!(
+        "For {:.1} h, {:.0} % of the running time, the pressure reading stood at {:.2} bar, below \
+         the held {held:.2} bar, and hardly ever above it, while the motor's load moved by {:.0} % \
+         (standard deviation): a real pressure would have moved with it. The reading has a \
+         ceiling, as when the transducer's supply cannot drive its loop any higher.",
+        seconds / 3600.0,
+        seconds / running * 100.0,
+        most.bar,
+        moved * 100.0,
+    );
+    Some(
+        Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
+            .sure(ramp(seconds / running, 0.4, 0.8) * ramp(moved, 0.0, 2.0 * LOAD_MOVED) * 0.85)
+            .with("ceiling_bar", most.bar)
+            .with("standing_s", seconds)
+            .with("load_scatter_share", moved)
+            .limit(held, "bar", "site file"),
     )
 }

@@ -8,10 +8,6 @@ use crate::robust::{median, quantile, ramp};
 
 /// Shortest shortfall inside a run that counts, s (common practice: a drive catches up in seconds).
 const LEAST_S: f64 = 10.0;
-/// Voltage below which a drive may be short of it, share of nominal (IEC 60034-1 zone A ends at
-/// −5 %).
-const NORMAL: f64 = 0.95;
-
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
@@ -22,7 +18,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         .iter()
         .filter(|r| {
             // With little load at a normal voltage it lacks water, which is another matter.
-            let starved = r.deficit_voltage_v < NORMAL * case.plan.nominal_v;
+            let starved = r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;
             r.deficit_s >= LEAST_S
                 && (starved
                     || ((r.deficit_power_w.is_nan() || r.deficit_power_w > 0.4 * full)
@@ -44,7 +40,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         short.len()
     );
     let severity =
-        if low < NORMAL * case.plan.nominal_v { Severity::Watch } else { Severity::Info };
+        if low < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v { Severity::Watch } else { Severity::Info };
     Some(
         Draft::new("speed-reduction", severity, PointsTo::Supply, text)
             .sure(ramp(seconds, 0.0, 300.0))

@@ -27,17 +27,23 @@ pub fn find(case: &Case) -> Option<Draft> {
     let power = median(seen.iter().map(|s| s.1)).unwrap_or(f64::NAN);
     let current = median(seen.iter().map(|s| s.2)).unwrap_or(f64::NAN);
     let by_power = power.is_finite() && case.levels.power_w.is_finite();
-    let share =
-        if by_power { power / case.levels.power_w } else { current / case.levels.current_a };
+    // A drive that lacks pressure turns at full speed, where full load is its nameplate's.
+    let (loaded_w, loaded_a) = if case.constant_pressure() {
+        (case.plan.full_w, case.plan.rated_a)
+    } else {
+        (case.levels.power_w, case.levels.current_a)
+    };
+    let share = if by_power { power / loaded_w } else { current / loaded_a };
     let wait = case.ledger.waits.first().map_or(String::new(), |(wait, count)| {
         format!(" {count} restarts followed after {wait:.0} s each time.")
     });
     let text = format!(
-        "{} runs ended with the pump running free: {} fell to {:.0} % of its loaded value while \
-         the pressure did not rise, the mark of a pump that has no water.{wait}",
+        "{} runs ended with the pump running free: {} fell to {:.0} % of {} while the pressure \
+         did not rise, the mark of a pump that has no water.{wait}",
         seen.len(),
         if by_power { "power" } else { "current" },
         share * 100.0,
+        if case.constant_pressure() { "what the nameplate stands for" } else { "its loaded value" },
     );
     let bound = if by_power { limits::UNLOADED_POWER } else { limits::UNLOADED_CURRENT };
     Some(
@@ -48,7 +54,7 @@ pub fn find(case: &Case) -> Option<Draft> {
                     * if by_power { 1.0 } else { 0.8 },
             )
             .with("unloaded_power_w", power)
-            .with("loaded_power_w", case.levels.power_w)
+            .with("loaded_power_w", loaded_w)
             .with("unloaded_current_a", current)
             .with("share_of_loaded", share)
             .against(bound)

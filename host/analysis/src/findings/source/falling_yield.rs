@@ -2,6 +2,7 @@
 
 use crate::case::Case;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 use std::fmt::Write;
@@ -12,20 +13,19 @@ const FLOW: f64 = 0.75;
 /// Loaded power below this share of what the nameplate lets expect counts as light (motors run at
 /// 50 to 100 % of their load: US DOE fact sheet on motor load).
 const POWER: f64 = 0.88;
-/// Power a nameplate current stands for, as a share of volts times amperes: usual power factor of
-/// small motors (common practice).
-const POWER_FACTOR: f64 = 0.85;
 /// Fall of the loaded power over the record that counts, share.
 const FALL: f64 = 0.12;
 
 /// Power the nameplate lets expect at full load, W.
 pub fn nameplate_power_w(case: &Case) -> f64 {
-    let phases = if case.site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
-    case.levels.voltage_v * case.plan.rated_a * phases * POWER_FACTOR
+    case.plan.full_w * case.levels.voltage_v / case.plan.nominal_v
 }
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
+    if case.constant_pressure() {
+        return of_drive(case);
+    }
     if case.plan.drive || !case.facts.has.power || !case.facts.has.pressure {
         return None;
     }
@@ -98,5 +98,57 @@ pub fn find(case: &Case) -> Option<Draft> {
         .with("power_fall_share", fall)
         .with("flow_late_to_early", case.levels.flow_change.unwrap_or(f64::NAN))
         .limit(FLOW, "of rated flow", "nameplate; 25 % as common practice"),
+    )
+}
+
+/// Shortest shortfall of a drive that counts, all runs together, s.
+const SHORTFALL_S: f64 = 60.0;
+
+/// A drive short of its pressure turns at full speed, and a pump that moves its rated flow then
+/// takes what its nameplate says. With less, at a normal voltage, it moves less.
+fn of_drive(case: &Case) -> Option<Draft> {
+    if !case.facts.has.power {
+        return None;
+    }
+    let short: Vec<_> = case
+        .facts
+        .runs
+        .iter()
+        .zip(&case.ledger.reasons)
+        .filter(|(run, reason)| {
+            **reason != Some(StopReason::DryRun)
+                && run.deficit_s >= SHORTFALL_S / 6.0
+                && !(run.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v)
+        })
+        .map(|(run, _)| run)
+        .collect();
+    let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
+    let power = median(short.iter().map(|r| r.deficit_power_w))?;
+    let share = power / case.plan.full_w;
+    // Below this it has no water at all: see `dry-run`.
+    if seconds < SHORTFALL_S || !(limits::UNLOADED_POWER.value * 0.9..POWER).contains(&share) {
+        return None;
+    }
+    let confidence = ramp(share, 1.0, 0.75) * ramp(seconds, 0.0, 4.0 * SHORTFALL_S) * 0.9;
+    let text = format!(
+        "In {} runs, {seconds:.0} s in all, the drive could not hold its pressure although the \
+         supply was normal, and took {power:.0} W, {:.0} % of what the nameplate stands for: at \
+         full speed with the pressure low a pump with water enough takes more.",
+        short.len(),
+        share * 100.0
+    );
+    let severity = if confidence > 0.35 { Severity::Fault } else { Severity::Watch };
+    Some(
+        Draft::new("falling-yield", severity, PointsTo::Source, text)
+            .sure(confidence)
+            .with("time_s", seconds)
+            .with("power_w", power)
+            .with("power_share_of_nameplate", share)
+            .limit(
+                POWER,
+                "of the nameplate's power",
+                "nameplate; 12 % as common practice (pumps are driven near their motor's rating)",
+            )
+            .seen(short.iter().map(|r| (r.time, r.deficit_power_w))),
     )
 }

@@ -1,0 +1,83 @@
+//! Was it the control that stopped the pump?
+//!
+//! A pressure switch stops at its cut-out, and then starts again when the pressure has fallen to its
+//! cut-in, neither sooner nor later. A drive goes to sleep from its no-flow load, with the pressure
+//! held, and wakes a little below. A stop that looks like the control's by its pressure alone but
+//! breaks the rest of the rule was something else's doing.
+
+use crate::facts::{Facts, RunFacts};
+use crate::levels::Levels;
+use crate::limits;
+use crate::scan::Plan;
+
+/// Standard deviations beyond which a value does not belong to a learned level.
+const SIGMAS: f64 = 4.0;
+
+/// How a stop and the start after it look.
+#[derive(Clone, Copy, Debug, Default)]
+#[allow(clippy::struct_excessive_bools)] // each is a separate question about the stop
+pub struct Looks {
+    /// The pressure at the stop is about the one at which the control stops the pump.
+    pub near: bool,
+    /// It is that pressure within its own scatter; for a drive: from its no-flow load.
+    pub exact: bool,
+    /// The next start came above the pressure at which this control starts the pump.
+    pub early: bool,
+    /// The next start came only after the pressure had fallen below the one at which it starts.
+    pub late: bool,
+}
+
+impl Looks {
+    /// True when the control stopped the pump.
+    pub fn control(self) -> bool {
+        // Restarted above the cut-in, the switch had never opened.
+        self.near && !self.early && (self.exact || !self.late)
+    }
+}
+
+/// Looks at stop number `n`.
+pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
+    let run = &facts.runs[n];
+    let next = facts.runs.get(n + 1).filter(|next| next.start_seen);
+    let top = top(run);
+    if let Some(held) = plan.held_bar {
+        let near = top > (1.0 - limits::HUNTING.value) * held;
+        let late = next.zip(levels.wake).is_some_and(|(next, (wake, sigma))| {
+            next.start_bar < wake - (SIGMAS * sigma).max(0.1 * held)
+        });
+        let exact = levels.idle.is_none_or(|idle| {
+            let load = if facts.has.power { run.last_power_w } else { run.last_current_a };
+            let room = levels.full_load - idle.at(run.time.end_ms);
+            !load.is_finite() || load < idle.at(run.time.end_ms) + limits::IDLE_LOAD.value * room
+        });
+        return Looks { near, exact, early: false, late };
+    }
+    let band = plan.band_bar;
+    let near_declared = top > plan.top_bar - limits::SWITCH_POINT.value * band;
+    let near_learned = levels.cut_out.is_some_and(|line| {
+        let width = if band.is_finite() { limits::SWITCH_POINT.value * band } else { 0.15 };
+        top > line.at(run.time.end_ms) - width.max(SIGMAS * line.sigma).min(1.5 * width)
+    });
+    let exact = levels.cut_out.is_some_and(|line| {
+        top > line.at(run.time.end_ms) - (SIGMAS * line.sigma).max(0.03 * band)
+    });
+    let cut_in = levels.cut_in.filter(|line| line.sigma < 0.1 * band);
+    let off = |share: f64| {
+        next.zip(cut_in).map(|(next, line)| {
+            let sigma = (SIGMAS * line.sigma).max(share * band);
+            (next.start_bar - line.at(next.time.start_ms)) / sigma
+        })
+    };
+    Looks {
+        near: near_declared || near_learned,
+        exact: exact || levels.cut_out.is_none(),
+        early: off(0.15).is_some_and(|off| off > 1.0),
+        late: off(0.15).is_some_and(|off| off < -1.0),
+    }
+}
+
+/// Pressure at the stop; the reading after it helps where rows are long, but must not be a
+/// spring-back.
+fn top(run: &RunFacts) -> f64 {
+    run.stop_bar.max(run.after_stop_bar.min(run.max_bar.max(run.stop_bar)))
+}

@@ -1,0 +1,162 @@
+//! The stop ledger: why each run stopped, and which starts were automatic restarts.
+
+mod control;
+mod heat;
+mod restarts;
+
+use crate::facts::{Facts, LoopKind, RunFacts, VoltageKind};
+use crate::levels::Levels;
+use crate::limits;
+use crate::outcome::StopReason;
+use crate::scan::Plan;
+use control::Looks;
+
+/// Time the load must have been low before the stop to count as running dry, ms (common practice:
+/// protection waits 2 to 10 s; half of the shorter).
+const DRY_MS: i64 = 1_000;
+/// Current below which a stop is not laid to overload where the motor's own service factor allows
+/// more, times rated.
+const TRIP_CURRENT: f64 = limits::OVERLOAD_CURRENT.value;
+
+/// The ledger.
+#[derive(Clone, Debug, Default)]
+pub struct Ledger {
+    /// Reason of each run's stop; `None` where it was not seen.
+    pub reasons: Vec<Option<StopReason>>,
+    /// True where the run is an automatic restart after a fixed wait.
+    pub automatic: Vec<bool>,
+    /// Fixed waits found: length, s, and how often.
+    pub waits: Vec<(f64, u32)>,
+}
+
+impl Ledger {
+    /// Draws it up.
+    pub fn new(facts: &Facts, levels: &Levels, plan: &Plan) -> Self {
+        let looks: Vec<Looks> =
+            (0..facts.runs.len()).map(|n| control::look(n, facts, levels, plan)).collect();
+        let mut reasons: Vec<Option<StopReason>> = facts
+            .runs
+            .iter()
+            .zip(&looks)
+            .map(|(run, looks)| run.stop_seen.then(|| reason(run, *looks, facts, levels, plan)))
+            .collect();
+        let late: Vec<bool> = looks.iter().map(|looks| looks.late).collect();
+        heat::find(&mut reasons, &late, facts, plan);
+        let (automatic, waits) = restarts::find(&reasons, facts);
+        Self { reasons, automatic, waits }
+    }
+
+    /// How many stops have this reason.
+    pub fn count(&self, reason: StopReason) -> usize {
+        self.reasons.iter().filter(|r| **r == Some(reason)).count()
+    }
+}
+
+/// True for stops by which something protects itself.
+pub fn protective(reason: StopReason) -> bool {
+    !matches!(reason, StopReason::CutOut | StopReason::NoDemand)
+}
+
+fn reason(
+    run: &RunFacts,
+    looks: Looks,
+    facts: &Facts,
+    levels: &Levels,
+    plan: &Plan,
+) -> StopReason {
+    let stop_ms = run.time.end_ms;
+    if facts.has.voltage {
+        let near = facts.voltage_events.iter().find(|e| {
+            !e.at_start
+                && e.time.meets(stop_ms, stop_ms, 700)
+                && (e.kind == VoltageKind::Interruption
+                    || (e.time.start_ms <= stop_ms + 300 && e.time.end_ms >= stop_ms - 700))
+        });
+        // Contactors drop out between 20 and 75 % of their voltage (IEC 60947-4-1).
+        if let Some(event) = near {
+            let deep =
+                event.kind == VoltageKind::Interruption || event.extreme_v < 0.5 * plan.nominal_v;
+            if deep || !looks.near {
+                return match event.kind {
+                    VoltageKind::Swell => StopReason::SupplyOutOfRange,
+                    _ => StopReason::SupplyLost,
+                };
+            }
+            return demand_met(plan);
+        }
+        if run.stop_voltage_min_v < 0.5 * plan.nominal_v {
+            return StopReason::SupplyLost;
+        }
+    }
+    if run.locked_at_stop && run.locked_s > 0.6 * run.time.seconds() {
+        return StopReason::FailedStart;
+    }
+    let sensor = facts.loop_faults.iter().any(|fault| {
+        fault.kind != LoopKind::OutOfRange && fault.time.meets(stop_ms - 3_000, stop_ms, 0)
+    });
+    if sensor && plan.held_bar.is_some() {
+        return StopReason::SensorFault;
+    }
+    let unloaded = run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= DRY_MS);
+    let over = overloaded(run, plan);
+    // Without its load, or overloaded, a pump that seems to stop at its pressure by chance does not
+    // start again when the pressure asks for it.
+    if looks.control() && !((unloaded || over) && looks.late) {
+        return demand_met(plan);
+    }
+    if unloaded || dry_throughout(run, levels, plan) {
+        return StopReason::DryRun;
+    }
+    if run.locked_at_stop {
+        return StopReason::Overload;
+    }
+    if over {
+        return StopReason::Overload;
+    }
+    let out_of_range = facts.sustained.iter().any(|s| s.time.meets(stop_ms, stop_ms, 2_000));
+    if out_of_range {
+        return StopReason::SupplyOutOfRange;
+    }
+    // The switch is the plant's own; a faulty reading hides what it acted on.
+    if run.stop_bar.is_nan() || sensor {
+        let seen = facts.runs.iter().enumerate();
+        let usual = seen
+            .filter(|(n, _)| control::look(*n, facts, levels, plan).control())
+            .map(|(_, r)| r.last_power_w);
+        if let Some(usual) = crate::robust::median(usual)
+            && (run.last_power_w / usual - 1.0).abs() < 0.1
+        {
+            return demand_met(plan);
+        }
+    }
+    StopReason::Unexplained
+}
+
+fn demand_met(plan: &Plan) -> StopReason {
+    if plan.held_bar.is_some() { StopReason::NoDemand } else { StopReason::CutOut }
+}
+
+/// True when the motor drew more than a relay must let pass, to the end.
+fn overloaded(run: &RunFacts, plan: &Plan) -> bool {
+    let limit_a = TRIP_CURRENT * plan.rated_a;
+    run.last_current_a > limit_a && run.current_a.max(run.last_current_a) > limit_a
+}
+
+/// True for a run that never took up its load although the pump usually does.
+fn dry_throughout(run: &RunFacts, levels: &Levels, plan: &Plan) -> bool {
+    let lacking = match plan.held_bar {
+        Some(held) => run.stop_bar < (1.0 - limits::PRESSURE_DEFICIT.value) * held,
+        None => run.stop_bar < plan.top_bar - 0.12 * plan.band_bar,
+    };
+    // A drive that cannot hold its pressure turns as fast as it may: then full load is what counts.
+    let (full_w, full_a) = match plan.held_bar {
+        Some(_) => (plan.full_w, plan.rated_a),
+        None => (levels.power_w, levels.current_a),
+    };
+    let low = if run.power_w.is_finite() {
+        run.power_w < limits::UNLOADED_POWER.value * full_w
+    } else {
+        run.current_a < limits::UNLOADED_CURRENT.value * full_a
+    };
+    low && lacking && run.time.seconds() > 2.5
+}
