@@ -31,7 +31,7 @@ pub struct Facts {
     /// Stretches of low or high voltage longer than a dip or swell, in time order.
     pub sustained: Vec<Sustained>,
     /// Under constant-pressure control: how long the pressure stood at each value while the pump
-    /// ran, with the mean of the load and its standard deviation; in order of pressure.
+    /// ran, by load; in order of pressure.
     pub pressure_load: Vec<PressureLoad>,
     /// Stretches of steady swinging of the pressure.
     pub swings: Vec<Swing>,
@@ -55,17 +55,21 @@ pub struct Facts {
 }
 
 /// Load while the pressure reading stood at one value.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct PressureLoad {
     /// Pressure, bar: middle of the step.
     pub bar: f64,
     /// Time, s.
     pub seconds: f64,
-    /// Sum of load over time, W·s (A·s without power).
-    pub load: f64,
-    /// Sum of its square over time.
-    pub square: f64,
+    /// Time by load, s, in steps of [`LOAD_STEP`] of full load.
+    pub by_load_s: [f32; LOAD_STEPS],
 }
+
+/// Step of load in [`PressureLoad`], share of the rated current (of the power it stands for on one
+/// line, without current).
+pub const LOAD_STEP: f64 = 0.05;
+/// Number of such steps.
+pub const LOAD_STEPS: usize = 40;
 
 /// Which channels hold values.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -83,6 +87,8 @@ pub struct Has {
     pub power: bool,
     /// Frequency.
     pub frequency: bool,
+    /// Extremes over half cycles beside the means of voltage and current.
+    pub half_cycles: bool,
 }
 
 /// A stretch of time.

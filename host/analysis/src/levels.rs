@@ -59,6 +59,12 @@ impl Line {
         })
     }
 
+    /// Standard uncertainty of the change, from scatter and number: that of the slope of evenly
+    /// spread points, σ·√(12/n) (least squares; the slope of Theil and Sen comes close to it).
+    pub fn change_sigma(&self) -> f64 {
+        self.sigma * (12.0 / self.count.max(1) as f64).sqrt()
+    }
+
     /// Value at a moment.
     pub fn at(&self, time_ms: i64) -> f64 {
         let place = (time_ms - self.start_ms) as f64 / self.length_ms;
@@ -81,6 +87,9 @@ pub struct Levels {
     pub full_load: f64,
     /// Pressure at which a drive wakes, and its scatter, bar.
     pub wake: Option<(f64, f64)>,
+    /// Power the nameplate stands for, W, as this record counts power: of all lines, or of the one
+    /// measured.
+    pub full_w: f64,
     /// Loaded power, W; NaN without power.
     pub power_w: f64,
     /// Running current, A.
@@ -109,7 +118,8 @@ impl Levels {
         let power_w = if facts.has.power { power_w } else { f64::NAN };
         let cut_out = if plan.held_bar.is_some() { None } else { cut_out(facts, plan) };
         let cut_in = if plan.held_bar.is_some() { None } else { cut_in(facts, plan, cut_out) };
-        let full_load = if facts.has.power { plan.full_w } else { plan.rated_a };
+        let full_w = plan.line_w * lines(facts, site);
+        let full_load = if facts.has.power { full_w } else { plan.rated_a };
         let idle = plan.held_bar.and_then(|held| idle(facts, held));
         let declared_gas_bar_l = declared_gas(site);
         let gas = gas(facts, site, plan);
@@ -122,6 +132,7 @@ impl Levels {
             full_load: full_load
                 .max(quantile(facts.runs.iter().map(|r| r.loaded), 0.95).unwrap_or(0.0)),
             idle,
+            full_w,
             power_w,
             current_a: usual_current(facts),
             standby_a: median(facts.rests.iter().map(|r| r.current_a)).unwrap_or(f64::NAN),
@@ -133,6 +144,13 @@ impl Levels {
             impedance: impedance(facts, plan),
         }
     }
+}
+
+/// How many times line voltage × line current the recorded power of a loaded motor is counted: √3
+/// where it is that of three lines. With one line the ratio is the power factor, below 1.
+fn lines(facts: &Facts, site: &Site) -> f64 {
+    let ratio = median(long(facts).map(|r| r.power_w / (r.voltage_v * r.current_a)));
+    if site.supply.phases == 3 && ratio.is_none_or(|ratio| ratio > 1.0) { 3f64.sqrt() } else { 1.0 }
 }
 
 /// Median running current, A.
@@ -199,7 +217,11 @@ fn cut_out(facts: &Facts, plan: &Plan) -> Option<Line> {
             (r.time.end_ms, r.stop_bar, next)
         })
         .collect();
-    let driven: Vec<_> = stops.iter().copied().filter(|s| !(s.2 < lowest)).collect();
+    let driven: Vec<_> = stops
+        .iter()
+        .copied()
+        .filter(|s| s.2.is_nan() || lowest.is_nan() || s.2 >= lowest)
+        .collect();
     let stops = if driven.len() >= 3 { driven } else { stops };
     let (_, line) = densest(&stops, plan, facts)?;
     Some(line)
@@ -265,7 +287,8 @@ fn cut_in(facts: &Facts, plan: &Plan, cut_out: Option<Line>) -> Option<Line> {
         })
         .map(|pair| (pair[1].time.start_ms, pair[1].start_bar))
         .collect();
-    let driven: Vec<_> = starts.iter().copied().filter(|s| !(s.1 < lowest)).collect();
+    let driven: Vec<_> =
+        starts.iter().copied().filter(|s| lowest.is_nan() || s.1 >= lowest).collect();
     Line::through(if driven.len() >= 3 { &driven } else { &starts }, facts)
 }
 
@@ -341,6 +364,16 @@ fn impedance(facts: &Facts, plan: &Plan) -> Vec<(i64, f64)> {
                 r.start_seen && r.line_ohm.is_finite() && r.line_range_a > 0.2 * plan.rated_a
             })
             .map(|r| (r.time.start_ms, r.line_ohm))
+            .collect();
+    }
+    if !facts.has.half_cycles {
+        // Means and momentary values do not hold the lowest voltage together with the largest
+        // current of a start; the drop from rest to running they do.
+        return facts
+            .runs
+            .iter()
+            .filter(|r| r.start_seen && r.run_ohm.is_finite() && r.current_a > 0.2 * plan.rated_a)
+            .map(|r| (r.time.start_ms, r.run_ohm))
             .collect();
     }
     facts

@@ -67,6 +67,10 @@ limits! {
     LOCKED_CURRENT = 2.5, "times rated", "NEMA MG 1 clause 10.37 (locked-rotor current is several times rated); 2.5 is common practice";
     /// Longest time a direct start may draw locked-rotor current.
     LOCKED_S = 2.0, "s", "common practice (locked-rotor current held beyond 2 s)";
+    /// Rows in which a run must last for its median current to be that of running.
+    LEAST_ROWS = 6.0, "rows", "reasoned (at most two rows hold start and stop; of six they are the lesser part, so that the median is a row in between)";
+    /// Change of the load at the end of a run up to which it counts as steady.
+    STEADY_LOAD = 0.10, "of the run's median", "common practice (a heat protection opens without any change of load before)";
     /// Current at which an overload relay must not trip.
     OVERLOAD_CURRENT = 1.05, "times rated", "IEC 60947-4-1 (no trip at 1.05 times, from memory)";
     /// True power below which a pump counts as unloaded, share of the same pump's loaded power.
@@ -75,6 +79,8 @@ limits! {
     UNLOADED_CURRENT = 0.75, "of loaded current", "common practice (underload set at 75 to 80 % of running current)";
     /// Distance from a switch point within which a pressure counts as that switch point.
     SWITCH_POINT = 0.12, "of declared differential", "common practice (plain pressure switches repeat to some 10 % of their differential)";
+    /// Shortest wait after which a protection tries again.
+    LEAST_WAIT_S = 10.0, "s", "common practice (protections wait some ten seconds to an hour before they try again)";
     /// Load at which a drive goes to sleep, above its no-flow load.
     IDLE_LOAD = 0.35, "of the way from no-flow to full load", "common practice (a drive sleeps from its no-flow load; a third of the way up it moves water)";
     /// Power of a drive that loses its water at full speed, share of what it took before.

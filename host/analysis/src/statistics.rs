@@ -49,6 +49,12 @@ pub fn all(case: &Case) -> Map<String, Value> {
             put(&format!("{name}_moved_bar"), line.change);
         }
     }
+    if let Some(idle) = case.levels.idle {
+        let unit = if facts.has.power { "w" } else { "a" };
+        put(&format!("no_flow_load_{unit}"), idle.value);
+        put(&format!("no_flow_load_scatter_{unit}"), idle.sigma);
+        put(&format!("no_flow_load_moved_{unit}"), idle.change);
+    }
     if let Some((ohm, scatter)) = centre_and_sigma(case.levels.impedance.iter().map(|z| z.1)) {
         put("supply_impedance_ohm", ohm);
         put("supply_impedance_scatter_ohm", scatter);

@@ -9,6 +9,9 @@ const SUSTAINED_MS: i64 = 60_000;
 const LOW: f64 = 0.9;
 const HIGH: f64 = 1.1;
 const GONE: f64 = 0.05;
+/// Lack of pressure over the held pressure, and its least length, that count as a shortfall.
+const SHORT: f64 = 0.05;
+const SHORTFALL_MS: i64 = 60_000;
 const HYSTERESIS: f64 = 0.02;
 
 /// A stretch of time and the extremes met in it.
@@ -37,15 +40,18 @@ pub struct Observer {
     sustained: Option<(&'static str, i64)>,
     start_dip: Option<Stretch>,
     no_draw_since_ms: Option<i64>,
+    short_since_ms: Option<i64>,
     swing: Option<Stretch>,
     hunting: bool,
+    restricted: bool,
 }
 
 impl Observer {
-    /// Of a site whose drive has bad gains when `hunting`: elsewhere, speed that swings follows
-    /// the demand.
-    pub fn new(hunting: bool) -> Self {
-        Self { hunting, ..Self::default() }
+    /// Of a site whose drive has bad gains when `hunting`, and whose intake is narrowed when
+    /// `restricted`: elsewhere, speed that swings follows the demand, and so does a pressure that
+    /// falls short.
+    pub fn new(hunting: bool, restricted: bool) -> Self {
+        Self { hunting, restricted, ..Self::default() }
     }
 
     /// One step with `share` of nominal at the panel and `open_share` upstream.
@@ -121,6 +127,18 @@ impl Observer {
             self.no_draw_since_ms.get_or_insert(at_ms);
         } else if let Some(start_ms) = self.no_draw_since_ms.take() {
             truth.event("no-draw", start_ms, at_ms);
+        }
+    }
+
+    /// One step of a drive: the real pressure is `missing_share` of the held one short, `starved` for
+    /// want of voltage.
+    pub fn shortfall(&mut self, at_ms: i64, missing_share: f64, starved: bool, truth: &mut Truth) {
+        if self.restricted && missing_share > SHORT && !starved {
+            self.short_since_ms.get_or_insert(at_ms);
+        } else if let Some(start_ms) = self.short_since_ms.take()
+            && at_ms - start_ms > SHORTFALL_MS
+        {
+            truth.event("falling-yield", start_ms, at_ms);
         }
     }
 

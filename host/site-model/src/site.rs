@@ -120,7 +120,10 @@ impl SiteModel {
             lamps_lit: 0,
             logger_low_s: 0.0,
             logger_on: true,
-            observer: Observer::new(site.causes.contains(&Cause::ControlHunting)),
+            observer: Observer::new(
+                site.causes.contains(&Cause::ControlHunting),
+                site.causes.contains(&Cause::RestrictedIntake),
+            ),
             truth: Truth { causes: site.true_causes(), ..Truth::default() },
             site: site.clone(),
         }
@@ -260,6 +263,10 @@ impl SiteModel {
                 let awake_s =
                     self.truth.running_since_ms.map(|since| (at.unix_ms() - since) as f64 / 1e3);
                 self.observer.drive(at.unix_ms(), awake_s, drive.speed(), &mut self.truth);
+                let missing = 1.0 - self.plant.manifold_bar() / set.setpoint_bar;
+                let awake = if drive.awake() { missing } else { 0.0 };
+                let starved = open_share < set.full_speed_above_share;
+                self.observer.shortfall(at.unix_ms(), awake, starved, &mut self.truth);
             }
             // `new` pairs them.
             _ => {}

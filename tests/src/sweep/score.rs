@@ -2,6 +2,7 @@
 
 use super::draw::Visit;
 use pumpwitness_analysis::outcome::{Analysis, Severity};
+use pumpwitness_site_file::Control;
 use pumpwitness_site_model::{Cause, Truth};
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -91,6 +92,8 @@ pub fn score(visit: &Visit, truth: &Truth, analysis: &Analysis) -> Score {
 fn shown(visit: &Visit, truth: &Truth) -> bool {
     visit.causes.iter().all(|cause| match cause {
         Cause::SourceOverdrawn => truth.count_reason("dry-run") > 0,
+        // A drive makes up for it by speed until it has none left.
+        Cause::RestrictedIntake if drive(visit) => truth.count("falling-yield") > 0,
         Cause::MechanicalDrag => truth.count_reason("overload") > 0 || !truth.runs.is_empty(),
         Cause::LockedRotor => truth.count("locked-rotor") > 0,
         Cause::Overheating => truth.count_reason("over-temperature") > 2,
@@ -103,6 +106,10 @@ fn shown(visit: &Visit, truth: &Truth) -> bool {
         Cause::ControlHunting => truth.count("pressure-hunting") > 0,
         _ => true,
     })
+}
+
+fn drive(visit: &Visit) -> bool {
+    matches!(visit.site.declared.control, Some(Control::ConstantPressure { .. }))
 }
 
 /// Counting stops by the word of their reason.

@@ -101,6 +101,10 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
             against
                 .push("dry runs that begin loaded point to the source, not the intake".to_owned());
         }
+        if view.strength("high-tank-air") > 0.3 {
+            confidence *= 0.4;
+            against.push("high-tank-air: more gas than declared slows the filling too".to_owned());
+        }
         if view.strength("transducer-supply") > 0.3 {
             confidence *= 0.2;
             against.push("transducer-supply: the reading cannot show the real pressure".to_owned());

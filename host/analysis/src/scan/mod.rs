@@ -68,6 +68,12 @@ impl Scanner {
                 || (self.plan.scale.is_some()
                     && any(columns.pressure_bar.as_ref().map(|c| &c.mean))),
             power: has.power || any(columns.power_w.as_ref()),
+            half_cycles: has.half_cycles
+                || columns
+                    .voltage_v
+                    .first()
+                    .zip(columns.current_a.first())
+                    .is_some_and(|(volts, amps)| volts.spread && amps.spread),
             frequency: has.frequency || any(columns.frequency_hz.as_ref()),
         };
         let rows = Rows::new(columns, self.plan.scale, self.plan.reversed);

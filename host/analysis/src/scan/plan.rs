@@ -37,8 +37,9 @@ pub struct Plan {
     pub top_bar: f64,
     /// Width of the band, bar; NaN when not declared.
     pub band_bar: f64,
-    /// Power the nameplate stands for, W: usual power factor of small motors at their rated load.
-    pub full_w: f64,
+    /// Power the nameplate stands for on one line, W: usual power factor of small motors at their
+    /// rated load. See [`crate::levels::Levels::full_w`].
+    pub line_w: f64,
     /// Held pressure, bar, under constant-pressure control.
     pub held_bar: Option<f64>,
     /// Turns pressure into loop current.
@@ -125,7 +126,7 @@ impl Plan {
                 Some(Control::ConstantPressure { setpoint_bar }) => 0.2 * setpoint_bar,
                 None => f64::NAN,
             },
-            full_w: nominal_v * rated_a * lines * POWER_FACTOR,
+            line_w: nominal_v * rated_a * POWER_FACTOR,
             held_bar,
             scale,
             gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,

@@ -177,8 +177,13 @@ const WHOLE_S: f64 = 6.0;
 
 fn as_a_whole(samples: &[&Sample], bucket_s: f64) -> Leak {
     let length_s = samples.len().saturating_sub(1) as f64 * bucket_s;
-    let mut leak =
-        Leak { rate: f64::NAN, bar_per_min: f64::NAN, held_until_ms: None, judged_s: 0.0, whole: true };
+    let mut leak = Leak {
+        rate: f64::NAN,
+        bar_per_min: f64::NAN,
+        held_until_ms: None,
+        judged_s: 0.0,
+        whole: true,
+    };
     let (Some(first), Some(last)) = (samples.first(), samples.last()) else { return leak };
     let seconds = (last.time_ms - first.time_ms) as f64 / 1000.0;
     if length_s < WHOLE_S || seconds > 2.0 * length_s {

@@ -2,7 +2,7 @@
 
 use super::plan::Plan;
 use super::row::Row;
-use crate::facts::{Facts, Minute, PressureLoad};
+use crate::facts::{Facts, LOAD_STEP, LOAD_STEPS, Minute, PressureLoad};
 use crate::unbalance::{negative_sequence, nema};
 use pumpwitness_recording::Columns;
 
@@ -27,8 +27,9 @@ pub struct Tally {
     over_range_s: f64,
     most_a: f32,
     held_bar: Option<f64>,
-    by_power: bool,
-    at_pressure: Vec<[f64; 3]>,
+    rated_a: f32,
+    line_w: f32,
+    at_pressure: Vec<Option<Box<[f32; LOAD_STEPS]>>>,
 }
 
 /// Steps of the tally of pressure under constant-pressure control, share of the held pressure, and
@@ -67,21 +68,21 @@ impl Tally {
             over_range_s: 0.0,
             most_a: 0.0,
             held_bar: plan.held_bar,
-            by_power: false,
-            at_pressure: vec![[0.0; 3]; if plan.held_bar.is_some() { PRESSURE_STEPS } else { 0 }],
+            rated_a: plan.rated_a as f32,
+            line_w: plan.line_w as f32,
+            at_pressure: vec![None; if plan.held_bar.is_some() { PRESSURE_STEPS } else { 0 }],
         }
     }
 
     fn push_pressure(&mut self, row: &Row) {
         let Some(held) = self.held_bar else { return };
         let place = f64::from(row.p) / held / PRESSURE_STEP;
-        let load = f64::from(if self.by_power { row.w } else { row.i });
-        if place.is_finite() && place >= 0.0 && load.is_finite() {
-            let seconds = row.seconds();
+        let share = if row.i.is_finite() { row.i / self.rated_a } else { row.w / self.line_w };
+        if place.is_finite() && place >= 0.0 && share.is_finite() {
             let step = &mut self.at_pressure[(place as usize).min(PRESSURE_STEPS - 1)];
-            step[0] += seconds;
-            step[1] += load * seconds;
-            step[2] += load * load * seconds;
+            let by_load = step.get_or_insert_with(|| Box::new([0.0; LOAD_STEPS]));
+            let load = (f64::from(share.max(0.0)) / LOAD_STEP) as usize;
+            by_load[load.min(LOAD_STEPS - 1)] += row.seconds() as f32;
         }
     }
 
@@ -140,7 +141,6 @@ impl Tally {
 
     /// Takes what only whole columns show: three phases, transducer supply.
     pub fn push_columns(&mut self, columns: &Columns) {
-        self.by_power |= columns.power_w.as_ref().is_some_and(|w| w.iter().any(|v| v.is_finite()));
         if let Some(supply) = &columns.transducer_supply_v {
             for value in supply.iter().filter(|v| v.is_finite()).map(|v| f64::from(*v)) {
                 let (low, high) = self.supply.unwrap_or((value, value));
@@ -214,12 +214,11 @@ impl Tally {
         if let Some(held) = self.held_bar {
             facts.pressure_load = (0u32..)
                 .zip(self.at_pressure)
-                .filter(|(_, sums)| sums[0] > 0.0)
-                .map(|(step, [seconds, load, square])| PressureLoad {
+                .filter_map(|(step, by_load)| by_load.map(|by_load| (step, by_load)))
+                .map(|(step, by_load)| PressureLoad {
                     bar: (f64::from(step) + 0.5) * PRESSURE_STEP * held,
-                    seconds,
-                    load,
-                    square,
+                    seconds: by_load.iter().map(|s| f64::from(*s)).sum(),
+                    by_load_s: *by_load,
                 })
                 .collect();
         }

@@ -23,6 +23,8 @@ pub struct Looks {
     pub exact: bool,
     /// The next start came above the pressure at which this control starts the pump.
     pub early: bool,
+    /// The next start came within seconds: no protection tries again so soon.
+    pub at_once: bool,
     /// The next start came only after the pressure had fallen below the one at which it starts.
     pub late: bool,
 }
@@ -30,8 +32,7 @@ pub struct Looks {
 impl Looks {
     /// True when the control stopped the pump.
     pub fn control(self) -> bool {
-        // Restarted above the cut-in, the switch had never opened.
-        self.near && !self.early && (self.exact || !self.late)
+        self.near && (self.exact || !self.early && !self.late)
     }
 }
 
@@ -39,6 +40,9 @@ impl Looks {
 pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
     let run = &facts.runs[n];
     let next = facts.runs.get(n + 1).filter(|next| next.start_seen);
+    let at_once = next.is_some_and(|next| {
+        ((next.time.start_ms - run.time.end_ms) as f64) < 1000.0 * limits::LEAST_WAIT_S.value
+    });
     let top = top(run);
     if let Some(held) = plan.held_bar {
         let near = top > (1.0 - limits::HUNTING.value) * held;
@@ -50,7 +54,7 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
             let room = levels.full_load - idle.at(run.time.end_ms);
             !load.is_finite() || load < idle.at(run.time.end_ms) + limits::IDLE_LOAD.value * room
         });
-        return Looks { near, exact, early: false, late };
+        return Looks { near, exact, early: false, at_once, late };
     }
     let band = plan.band_bar;
     let near_declared = top > plan.top_bar - limits::SWITCH_POINT.value * band;
@@ -71,6 +75,7 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
     Looks {
         near: near_declared || near_learned,
         exact: exact || levels.cut_out.is_none(),
+        at_once,
         early: off(0.15).is_some_and(|off| off > 1.0),
         late: off(0.15).is_some_and(|off| off < -1.0),
     }

@@ -3,6 +3,7 @@
 
 use super::TRIP_CURRENT;
 use crate::facts::Facts;
+use crate::limits;
 use crate::outcome::StopReason;
 use crate::robust::{centre_and_sigma, quantile};
 use crate::scan::Plan;
@@ -88,6 +89,8 @@ pub fn find(reasons: &mut [Option<StopReason>], late: &[bool], facts: &Facts, pl
             && plan.top_bar.is_finite()
             && run.time.seconds() > f64::max(20.0, 6.0 * facts.row_s)
             && run.last_current_a < TRIP_CURRENT * plan.rated_a
+            // Heat opens a circuit without warning; a load that falls away before has another cause.
+            && run.last_current_a > (1.0 - limits::STEADY_LOAD.value) * run.current_a
     };
     let candidates: Vec<usize> = (0..reasons.len())
         .filter(|n| reasons[*n] == Some(StopReason::Unexplained))

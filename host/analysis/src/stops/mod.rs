@@ -57,13 +57,7 @@ pub fn protective(reason: StopReason) -> bool {
     !matches!(reason, StopReason::CutOut | StopReason::NoDemand)
 }
 
-fn reason(
-    run: &RunFacts,
-    looks: Looks,
-    facts: &Facts,
-    levels: &Levels,
-    plan: &Plan,
-) -> StopReason {
+fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &Plan) -> StopReason {
     let stop_ms = run.time.end_ms;
     if facts.has.voltage {
         let near = facts.voltage_events.iter().find(|e| {
@@ -88,7 +82,9 @@ fn reason(
             return StopReason::SupplyLost;
         }
     }
-    if run.locked_at_stop && run.locked_s > 0.6 * run.time.seconds() {
+    // A single long row may hold the inrush alone.
+    let several = run.time.seconds() > 2.5 * facts.row_s || facts.row_s <= 1.0;
+    if several && run.locked_at_stop && run.locked_s > 0.6 * run.time.seconds() {
         return StopReason::FailedStart;
     }
     let sensor = facts.loop_faults.iter().any(|fault| {
@@ -98,16 +94,17 @@ fn reason(
         return StopReason::SensorFault;
     }
     let unloaded = run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= DRY_MS);
-    let over = overloaded(run, plan);
+    let over = overloaded(run, plan)
+        && (facts.row_s <= 1.0 || run.time.seconds() > limits::LEAST_ROWS.value * facts.row_s);
     // Without its load, or overloaded, a pump that seems to stop at its pressure by chance does not
     // start again when the pressure asks for it.
-    if looks.control() && !((unloaded || over) && looks.late) {
+    if looks.control() && !((unloaded || over) && (looks.late || looks.early)) {
         return demand_met(plan);
     }
-    if unloaded || dry_throughout(run, levels, plan) {
+    if (unloaded || dry_throughout(run, levels, plan)) && !looks.at_once {
         return StopReason::DryRun;
     }
-    if run.locked_at_stop {
+    if several && run.locked_at_stop {
         return StopReason::Overload;
     }
     if over {
@@ -150,7 +147,7 @@ fn dry_throughout(run: &RunFacts, levels: &Levels, plan: &Plan) -> bool {
     };
     // A drive that cannot hold its pressure turns as fast as it may: then full load is what counts.
     let (full_w, full_a) = match plan.held_bar {
-        Some(_) => (plan.full_w, plan.rated_a),
+        Some(_) => (levels.full_w, plan.rated_a),
         None => (levels.power_w, levels.current_a),
     };
     let low = if run.power_w.is_finite() {

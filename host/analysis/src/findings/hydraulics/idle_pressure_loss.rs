@@ -6,6 +6,7 @@
 use crate::case::Case;
 use crate::facts::{RestFacts, Stretch};
 use crate::findings::Draft;
+use crate::findings::instrument::transducer_supply::short_of_held;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
@@ -57,20 +58,21 @@ impl Loss<'_> {
 
     /// The pump hardly rests at all, for most of a day and more.
     fn never_held(&self, case: &Case) -> bool {
-        let meets = |run: &&crate::facts::RunFacts| {
-            run.time.meets(self.time.start_ms, self.time.end_ms, 0)
-        };
+        let meets =
+            |run: &&crate::facts::RunFacts| run.time.meets(self.time.start_ms, self.time.end_ms, 0);
         let runs: Vec<_> = case.facts.runs.iter().filter(meets).collect();
         let lacking: f64 = runs.iter().map(|r| r.deficit_s).sum();
-        let gaps = case.facts.gaps.iter().any(|g| {
-            g.meets(self.time.start_ms, self.time.end_ms, 0) && g.seconds() > HOLDING_S
-        });
+        let gaps =
+            case.facts.gaps.iter().any(|g| {
+                g.meets(self.time.start_ms, self.time.end_ms, 0) && g.seconds() > HOLDING_S
+            });
         // Endless runs under a pressure switch are another matter: see `cut-out-not-reached`.
         let resting: f64 = self.rests.iter().map(|r| r.time.seconds()).sum();
         let rests = self.rests.len() >= 50 && resting > 0.1 * self.time.seconds();
         self.time.seconds() >= NEVER_HELD_S
             && !gaps
             && lacking < LACKING * self.time.seconds()
+            && short_of_held(case) < 0.5
             && (rests || case.constant_pressure())
     }
 }

@@ -89,7 +89,7 @@ fn under_drive(case: &Case) -> Option<Draft> {
     if idle.count < 20
         || case.days() < 2.0
         || share.abs() < LOAD_MOVE
-        || idle.change.abs() < 4.0 * idle.sigma
+        || idle.change.abs() < 4.0 * idle.change_sigma()
     {
         return None;
     }

@@ -2,7 +2,7 @@
 //! rise beyond one value, or by a loop that fails together with the mains.
 
 use crate::case::Case;
-use crate::facts::{LoopKind, RunFacts};
+use crate::facts::{LOAD_STEP, LOAD_STEPS, LoopKind, RunFacts};
 use crate::findings::Draft;
 use crate::levels::plain;
 use crate::outcome::{PointsTo, Severity};
@@ -82,7 +82,9 @@ fn ceiling(case: &Case) -> Option<Draft> {
         .facts
         .runs
         .iter()
-        .filter(|r| plain(r, usual_a, case.plan) && r.stop_bar.is_finite() && r.time.seconds() > 5.0)
+        .filter(|r| {
+            plain(r, usual_a, case.plan) && r.stop_bar.is_finite() && r.time.seconds() > 5.0
+        })
         .collect();
     let capped: Vec<&RunFacts> = runs
         .iter()
@@ -132,8 +134,18 @@ const STOOD_S: f64 = 1_800.0;
 const STOOD_SHARE: f64 = 0.5;
 /// Half of the width that counts as one value, share of the held pressure.
 const ONE_VALUE: f64 = 0.006;
-/// Relative scatter of the load from which it moved.
-const LOAD_MOVED: f64 = 0.05;
+/// Time for which the load must have been another, s.
+const OTHER_LOAD_S: f64 = 300.0;
+
+/// Share of the running time for which the reading lay clearly below the held pressure.
+pub fn short_of_held(case: &Case) -> f64 {
+    let Some(held) = case.plan.held_bar else { return 0.0 };
+    let steps = &case.facts.pressure_load;
+    let running: f64 = steps.iter().map(|s| s.seconds).sum();
+    // Two widths of one value below it, a working control does not rest.
+    let low = steps.iter().filter(|s| s.bar < (1.0 - 2.0 * ONE_VALUE) * held);
+    low.map(|s| s.seconds).sum::<f64>() / running.max(1.0)
+}
 
 /// A drive that never reaches its pressure turns at full speed, and then the pressure goes with what
 /// is drawn. Where the reading stands at one value, never rises above it, and the load moves all the
@@ -148,34 +160,40 @@ fn ceiling_under_drive(case: &Case) -> Option<Draft> {
     let seconds: f64 = at.iter().map(|s| s.seconds).sum();
     let above: f64 =
         steps.iter().filter(|s| s.bar > most.bar && !near(s.bar)).map(|s| s.seconds).sum();
-    let mean = at.iter().map(|s| s.load).sum::<f64>() / seconds;
-    let square = at.iter().map(|s| s.square).sum::<f64>() / seconds;
-    let moved = (square - mean * mean).max(0.0).sqrt() / mean;
-    // Two such widths below the held pressure, a working control does not rest.
+    let mut by_load = [0.0; LOAD_STEPS];
+    for step in &at {
+        for (sum, seconds) in by_load.iter_mut().zip(step.by_load_s) {
+            *sum += f64::from(seconds);
+        }
+    }
+    let usual = (0..LOAD_STEPS).max_by(|a, b| by_load[*a].total_cmp(&by_load[*b]))?;
+    let other_s: f64 = (0..LOAD_STEPS).filter(|n| n.abs_diff(usual) >= 2).map(|n| by_load[n]).sum();
     if seconds < STOOD_S
         || seconds < STOOD_SHARE * running
         || above > 0.02 * running
         || most.bar > (1.0 - 2.0 * ONE_VALUE) * held
-        || moved < LOAD_MOVED
+        || other_s < OTHER_LOAD_S
     {
         return None;
     }
     let text = format!(
         "For {:.1} h, {:.0} % of the running time, the pressure reading stood at {:.2} bar, below \
-         the held {held:.2} bar, and hardly ever above it, while the motor's load moved by {:.0} % \
-         (standard deviation): a real pressure would have moved with it. The reading has a \
-         ceiling, as when the transducer's supply cannot drive its loop any higher.",
+         the held {held:.2} bar, and hardly ever above it, although for {:.0} min of this time the \
+         motor's load differed from its usual one by {:.0} % of full load and more: a real pressure \
+         would have moved with it. The reading has a ceiling, as when the transducer's supply \
+         cannot drive its loop any higher.",
         seconds / 3600.0,
         seconds / running * 100.0,
         most.bar,
-        moved * 100.0,
+        other_s / 60.0,
+        LOAD_STEP * 100.0,
     );
     Some(
         Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
-            .sure(ramp(seconds / running, 0.4, 0.8) * ramp(moved, 0.0, 2.0 * LOAD_MOVED) * 0.85)
+            .sure(ramp(seconds / running, 0.4, 0.8) * ramp(other_s, 0.0, 2.0 * OTHER_LOAD_S) * 0.85)
             .with("ceiling_bar", most.bar)
             .with("standing_s", seconds)
-            .with("load_scatter_share", moved)
+            .with("other_load_s", other_s)
             .limit(held, "bar", "site file"),
     )
 }

@@ -14,8 +14,11 @@ pub fn find(case: &Case) -> Option<Draft> {
         .runs
         .iter()
         .filter(|r| {
-            r.locked_s > limits::LOCKED_S.value
-                || (r.locked_at_stop && r.locked_s > 0.6 * r.time.seconds() && r.locked_s > 0.8)
+            // A long row, or a momentary value that stands for one, may have met the inrush alone.
+            r.locked_s > limits::LOCKED_S.value.max(2.5 * case.facts.row_s)
+                || (r.locked_at_stop
+                    && r.locked_s > 0.6 * r.time.seconds()
+                    && r.locked_s > f64::max(0.8, 2.5 * case.facts.row_s))
         })
         .collect();
     if held.is_empty() {

@@ -9,9 +9,6 @@ use crate::robust::{median, ramp};
 
 /// Shortest run whose current is judged, s: starting current must be over.
 const LEAST_S: f64 = 5.0;
-/// The same where rows are long: rows in which a run must last, so that those with the start and
-/// the stop in them are the lesser part.
-const LEAST_ROWS: f64 = 6.0;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
@@ -22,7 +19,9 @@ pub fn find(case: &Case) -> Option<Draft> {
         .runs
         .iter()
         .zip(&case.ledger.reasons)
-        .filter(|(run, _)| run.time.seconds() > LEAST_S.max(LEAST_ROWS * case.facts.row_s))
+        .filter(|(run, _)| {
+            run.time.seconds() > LEAST_S.max(limits::LEAST_ROWS.value * case.facts.row_s)
+        })
         .filter_map(|(run, reason)| {
             let tripped = *reason == Some(StopReason::Overload);
             (tripped || run.current_a > allowed).then_some((run, tripped))

@@ -39,8 +39,11 @@ pub fn find(case: &Case) -> Option<Draft> {
          supply stood at {low:.0} V then and at {good:.0} V in the other runs.",
         short.len()
     );
-    let severity =
-        if low < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v { Severity::Watch } else { Severity::Info };
+    let severity = if low < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v {
+        Severity::Watch
+    } else {
+        Severity::Info
+    };
     Some(
         Draft::new("speed-reduction", severity, PointsTo::Supply, text)
             .sure(ramp(seconds, 0.0, 300.0))

@@ -29,7 +29,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let by_power = power.is_finite() && case.levels.power_w.is_finite();
     // A drive that lacks pressure turns at full speed, where full load is its nameplate's.
     let (loaded_w, loaded_a) = if case.constant_pressure() {
-        (case.plan.full_w, case.plan.rated_a)
+        (case.levels.full_w, case.plan.rated_a)
     } else {
         (case.levels.power_w, case.levels.current_a)
     };

@@ -18,7 +18,7 @@ const FALL: f64 = 0.12;
 
 /// Power the nameplate lets expect at full load, W.
 pub fn nameplate_power_w(case: &Case) -> f64 {
-    case.plan.full_w * case.levels.voltage_v / case.plan.nominal_v
+    case.levels.full_w * case.levels.voltage_v / case.plan.nominal_v
 }
 
 /// Looks for it.
@@ -118,13 +118,14 @@ fn of_drive(case: &Case) -> Option<Draft> {
         .filter(|(run, reason)| {
             **reason != Some(StopReason::DryRun)
                 && run.deficit_s >= SHORTFALL_S / 6.0
-                && !(run.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v)
+                // Short of voltage a drive slows down; without a voltage there is no telling.
+                && run.deficit_voltage_v >= limits::NORMAL_VOLTAGE.value * case.plan.nominal_v
         })
         .map(|(run, _)| run)
         .collect();
     let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
     let power = median(short.iter().map(|r| r.deficit_power_w))?;
-    let share = power / case.plan.full_w;
+    let share = power / case.levels.full_w;
     // Below this it has no water at all: see `dry-run`.
     if seconds < SHORTFALL_S || !(limits::UNLOADED_POWER.value * 0.9..POWER).contains(&share) {
         return None;
