@@ -36,6 +36,28 @@ impl Case<'_> {
             .map(|(run, _)| run)
     }
 
+    /// Confidence in a reason of stops, once the watched lamps have been heard: half of what is
+    /// missing is made up where they agree, half of what there is lost where they differ.
+    pub fn heard(&self, reason: StopReason, confidence: f64) -> f64 {
+        let (agree, differ) = self.ledger.lamps_say(reason);
+        let stops = self.ledger.count(reason).max(1) as f64;
+        let (agree, differ) = (agree as f64 / stops, differ as f64 / stops);
+        (confidence + 0.5 * agree * (1.0 - confidence)) * (1.0 - 0.5 * differ)
+    }
+
+    /// A sentence on what the lamps said at stops of this reason; empty where none spoke.
+    pub fn lamps_text(&self, reason: StopReason) -> String {
+        let (agree, differ) = self.ledger.lamps_say(reason);
+        let mut text = String::new();
+        if agree > 0 {
+            text += &format!(" At {agree} of these stops a lamp labelled for it lit.");
+        }
+        if differ > 0 {
+            text += &format!(" At {differ} of them a lamp labelled for another reason lit.");
+        }
+        text
+    }
+
     /// Length of the record that rows cover, days; never zero.
     pub fn days(&self) -> f64 {
         (self.facts.covered_ms as f64 / 86_400_000.0).max(1.0 / 86_400.0)

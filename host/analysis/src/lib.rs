@@ -57,7 +57,7 @@ pub fn analyse(recording: &Recording, site: &Site) -> Analysis {
     let mut facts = scanner.finish();
     marks::apply(&recording.marks, &plan, &mut facts);
     let levels = Levels::learn(&facts, site, &plan);
-    let ledger = Ledger::new(&facts, &levels, &plan);
+    let ledger = Ledger::new(&facts, &levels, &plan, &recording.marks, &site.lamps);
     let case = Case {
         facts: &facts,
         site,
@@ -108,7 +108,8 @@ fn runs(case: &Case) -> Vec<Run> {
         .iter()
         .zip(&case.ledger.reasons)
         .zip(&case.ledger.automatic)
-        .map(|((run, reason), automatic)| Run {
+        .enumerate()
+        .map(|(n, ((run, reason), automatic))| Run {
             start: moment(run.time.start_ms),
             stop: moment(run.time.end_ms),
             duration_s: run.time.seconds(),
@@ -118,6 +119,7 @@ fn runs(case: &Case) -> Vec<Run> {
             stop_pressure_bar: some(run.stop_bar),
             stop_reason: *reason,
             automatic_restart: *automatic,
+            lamp: case.ledger.lamps.get(&n).map(|said| said.label.clone()),
         })
         .collect()
 }

@@ -81,6 +81,10 @@ limits! {
     SWITCH_POINT = 0.12, "of declared differential", "common practice (plain pressure switches repeat to some 10 % of their differential)";
     /// Shortest wait after which a protection tries again.
     LEAST_WAIT_S = 10.0, "s", "common practice (protections wait some ten seconds to an hour before they try again)";
+    /// A lamp that lights at most this long before a stop belongs to it.
+    LAMP_BEFORE_S = 2.0, "s", "common practice (a panel lights its lamp as it opens the contactor)";
+    /// The same, after a stop.
+    LAMP_AFTER_S = 10.0, "s", "common practice (a flashing lamp is told from a steady one within some flashes)";
     /// Load at which a drive goes to sleep, above its no-flow load.
     IDLE_LOAD = 0.35, "of the way from no-flow to full load", "common practice (a drive sleeps from its no-flow load; a third of the way up it moves water)";
     /// Power of a drive that loses its water at full speed, share of what it took before.

@@ -1,13 +1,77 @@
 //! Marks of the logger take the place of what rows can only estimate: voltage events as the logger
-//! itself timed them, to the half cycle.
+//! itself timed them, to the half cycle, outages that put the logger out as well, and the supply of
+//! the transducer.
 
 use crate::facts::{Facts, Stretch, VoltageEvent, VoltageKind};
 use crate::limits;
 use crate::scan::Plan;
-use pumpwitness_protocol::record::{Mark, TimedMark, VoltageEvent as Kind};
+use pumpwitness_protocol::record::{BootReason, Mark, TimedMark, VoltageEvent as Kind};
+
+/// Puts what the logger itself noted into the facts.
+pub fn apply(marks: &[TimedMark], plan: &Plan, facts: &mut Facts) {
+    voltage_events(marks, plan, facts);
+    outages(marks, facts);
+    transducer_supply(marks, facts);
+}
+
+/// Farthest that an event and the failing of the logger's supply may lie apart, ms.
+const TOGETHER_MS: i64 = 3_000;
+
+/// Where the logger hangs on the same supply, it goes dark with it. Its clock goes on: the outage
+/// lasts from the last it saw of the supply until it started again.
+fn outages(marks: &[TimedMark], facts: &mut Facts) {
+    let mut failed_ms = None;
+    for timed in marks {
+        match timed.mark {
+            Mark::PowerFailing { .. } => failed_ms = Some(timed.time_ms),
+            Mark::Boot { reason: BootReason::PowerOn, .. } => {
+                if let Some(failed_ms) = failed_ms.take() {
+                    outage(failed_ms, timed.time_ms, facts);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+fn outage(failed_ms: i64, back_ms: i64, facts: &mut Facts) {
+    // Only where the voltage was going as well; else the logger's own lead was pulled.
+    let Some(event) = facts
+        .voltage_events
+        .iter_mut()
+        .rfind(|e| e.kind != VoltageKind::Swell && e.time.meets(failed_ms, failed_ms, TOGETHER_MS))
+    else {
+        return;
+    };
+    event.kind = VoltageKind::Interruption;
+    event.extreme_v = 0.0;
+    event.time.end_ms = event.time.end_ms.max(back_ms);
+    let time = event.time;
+    // A run that was on when the supply went ended there, though nobody saw it.
+    for run in facts.runs.iter_mut().filter(|run| !run.stop_seen) {
+        if (time.start_ms - TOGETHER_MS..=failed_ms + TOGETHER_MS).contains(&run.time.end_ms) {
+            run.time.end_ms = run.time.end_ms.min(time.start_ms.max(run.time.start_ms + 1));
+            run.stop_seen = true;
+            run.stop_voltage_min_v = 0.0;
+        }
+    }
+}
+
+/// Lowest and highest supply of the transducer, where the logger measured it.
+fn transducer_supply(marks: &[TimedMark], facts: &mut Facts) {
+    for timed in marks {
+        let Mark::Health { transducer_supply_mv, .. } = timed.mark else { continue };
+        // Zero stands for none fitted.
+        if transducer_supply_mv > 0 {
+            let volts = f64::from(transducer_supply_mv) / 1000.0;
+            let (low, high) = facts.transducer_supply_v.unwrap_or((volts, volts));
+            facts.transducer_supply_v = Some((low.min(volts), high.max(volts)));
+        }
+    }
+}
 
 /// Puts the logger's own voltage events in place of those taken from rows.
-pub fn apply(marks: &[TimedMark], plan: &Plan, facts: &mut Facts) {
+fn voltage_events(marks: &[TimedMark], plan: &Plan, facts: &mut Facts) {
     let mut exact: Vec<VoltageEvent> = Vec::new();
     for timed in marks {
         let Mark::Voltage { event, start_ms, extreme_dv, .. } = timed.mark else { continue };

@@ -87,6 +87,9 @@ pub struct Run {
     pub stop_reason: Option<StopReason>,
     /// True when the start followed a protective stop by a fixed wait.
     pub automatic_restart: bool,
+    /// Label of a watched lamp that lit at the stop and stands for a reason.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lamp: Option<String>,
 }
 
 /// Why a run stopped.

@@ -121,9 +121,15 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
                    seconds of a run on: something holds the water back on its way into the pump."
                 .to_owned(),
             otherwise: match view.case.levels.flow_share {
-                Some(share) => format!(
-                    "The tank fills at about {:.0} % of the rated flow, and the pump keeps its load.",
+                Some(share) if share <= 1.5 => format!(
+                    "The tank fills at about {:.0} % of the rated flow (tank charged as declared), \
+                     and the pump keeps its load.",
                     share * 100.0
+                ),
+                Some(share) => format!(
+                    "The pressure rises {share:.1} times as fast as the rated flow would raise it in \
+                     the tank as declared: no want of water, but of gas in the tank. {}",
+                    loaded_to_the_end(view)
                 ),
                 None => loaded_to_the_end(view),
             },

@@ -75,9 +75,9 @@ pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
         confidence: view.strength("interruption"),
         speaks_for: view.found(&["interruption"]),
         text: format!(
-            "The supply was gone {:.0} times, {:.0} s at the longest.",
+            "The supply was gone {:.0} times, {} at the longest.",
             view.figure("interruption", "interruptions"),
-            view.figure("interruption", "longest_s")
+            crate::findings::span(view.figure("interruption", "longest_s"))
         ),
         otherwise: voltage_held(view),
         ..Weight::default()

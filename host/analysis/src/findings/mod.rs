@@ -15,6 +15,16 @@ pub use hydraulics::short_cycling::most_starts_per_hour;
 use crate::case::Case;
 use crate::outcome::Finding;
 
+/// A length of time in words: seconds below two minutes, minutes below two hours, then hours.
+pub fn span(seconds: f64) -> String {
+    match seconds {
+        s if s < 10.0 => format!("{s:.1} s"),
+        s if s < 120.0 => format!("{s:.0} s"),
+        s if s < 7_200.0 => format!("{:.0} min", s / 60.0),
+        s => format!("{:.1} h", s / 3600.0),
+    }
+}
+
 /// Looks for one kind of finding.
 type Look = fn(&Case) -> Option<Draft>;
 

@@ -11,6 +11,8 @@ use crate::robust::{centre_and_sigma, median};
 const APART_MS: i64 = 30_000;
 /// Fewest turning points of a swinging: three full cycles and the one that begins them.
 const LEAST_TURNS: usize = 7;
+/// Times the usual half period from which a turning point comes too late to belong to the others.
+const LATE: f64 = 1.75;
 /// Start-up of a run that is not looked at, ms.
 const SETTLE_MS: i64 = 4_000;
 
@@ -72,6 +74,7 @@ impl SwingWatch {
 
     fn close(&mut self) {
         let turns = std::mem::take(&mut self.turns);
+        let turns = even_part(&turns);
         if turns.len() < LEAST_TURNS {
             return;
         }
@@ -89,4 +92,19 @@ impl SwingWatch {
             period_s,
         });
     }
+}
+
+/// The turning points without those at either end that come too late to belong to the swinging: the
+/// pressure drifts on for a while before it begins and after it has ended.
+fn even_part(turns: &[(i64, f32)]) -> &[(i64, f32)] {
+    let apart = |pair: &[(i64, f32)]| (pair[1].0 - pair[0].0) as f64;
+    let Some(usual) = median(turns.windows(2).map(apart)) else { return turns };
+    let mut part = turns;
+    while part.len() > 2 && apart(&part[..2]) > LATE * usual {
+        part = &part[1..];
+    }
+    while part.len() > 2 && apart(&part[part.len() - 2..]) > LATE * usual {
+        part = &part[..part.len() - 1];
+    }
+    part
 }

@@ -2,6 +2,7 @@
 
 mod control;
 mod heat;
+pub mod lamps;
 mod restarts;
 
 use crate::facts::{Facts, LoopKind, RunFacts, VoltageKind};
@@ -10,6 +11,9 @@ use crate::limits;
 use crate::outcome::StopReason;
 use crate::scan::Plan;
 use control::Looks;
+use lamps::Said;
+use pumpwitness_protocol::record::TimedMark;
+use std::collections::BTreeMap;
 
 /// Time the load must have been low before the stop to count as running dry, ms (common practice:
 /// protection waits 2 to 10 s; half of the shorter).
@@ -27,11 +31,19 @@ pub struct Ledger {
     pub automatic: Vec<bool>,
     /// Fixed waits found: length, s, and how often.
     pub waits: Vec<(f64, u32)>,
+    /// Lamps that lit at a stop, by the number of the run.
+    pub lamps: BTreeMap<usize, Said>,
 }
 
 impl Ledger {
     /// Draws it up.
-    pub fn new(facts: &Facts, levels: &Levels, plan: &Plan) -> Self {
+    pub fn new(
+        facts: &Facts,
+        levels: &Levels,
+        plan: &Plan,
+        marks: &[TimedMark],
+        labels: &[(u8, String)],
+    ) -> Self {
         let looks: Vec<Looks> =
             (0..facts.runs.len()).map(|n| control::look(n, facts, levels, plan)).collect();
         let mut reasons: Vec<Option<StopReason>> = facts
@@ -42,8 +54,23 @@ impl Ledger {
             .collect();
         let late: Vec<bool> = looks.iter().map(|looks| looks.late).collect();
         heat::find(&mut reasons, &late, facts, plan);
+        let lamps = lamps::at_stops(marks, labels, facts);
+        for (n, said) in &lamps {
+            if reasons[*n] == Some(StopReason::Unexplained) {
+                reasons[*n] = said.reasons.first().copied();
+            }
+        }
         let (automatic, waits) = restarts::find(&reasons, facts);
-        Self { reasons, automatic, waits }
+        Self { reasons, automatic, waits, lamps }
+    }
+
+    /// Stops of this reason at which a lamp that stands for it lit, and those at which one that
+    /// stands for another did.
+    pub fn lamps_say(&self, reason: StopReason) -> (usize, usize) {
+        let of_reason = self.lamps.iter().filter(|(n, _)| self.reasons[**n] == Some(reason));
+        let (agree, differ): (Vec<_>, Vec<_>) =
+            of_reason.partition(|(_, said)| said.reasons.contains(&reason));
+        (agree.len(), differ.len())
     }
 
     /// How many stops have this reason.

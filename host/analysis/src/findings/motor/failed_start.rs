@@ -13,13 +13,14 @@ pub fn find(case: &Case) -> Option<Draft> {
         return None;
     }
     let text = format!(
-        "{} of {} starts ended while the motor still drew its starting current.",
+        "{} of {} starts ended while the motor still drew its starting current.{}",
         failed.len(),
-        case.facts.runs.len()
+        case.facts.runs.len(),
+        case.lamps_text(StopReason::FailedStart)
     );
     Some(
         Draft::new("failed-start", Severity::Fault, PointsTo::Motor, text)
-            .sure(ramp(failed.len() as f64, -0.5, 3.0))
+            .sure(case.heard(StopReason::FailedStart, ramp(failed.len() as f64, -0.5, 3.0)))
             .with("failed_starts", failed.len() as f64)
             .against(limits::LOCKED_CURRENT)
             .seen(failed.iter().map(|r| (r.time, r.time.seconds()))),

@@ -26,13 +26,14 @@ pub fn find(case: &Case) -> Option<Draft> {
         "{} runs stopped in mid-course, after {length:.0} s (median), with a normal current of \
          {current:.2} A ({:.0} % of rated), supply and water present and the cut-out not reached; \
          the pump came back after {pause:.0} s (median). This is how a motor's own heat \
-         protection acts; the record has no temperature to prove it.",
+         protection acts; the record has no temperature to prove it.{}",
         hot.len(),
         current / case.plan.rated_a * 100.0,
+        case.lamps_text(StopReason::OverTemperature),
     );
     Some(
         Draft::new("over-temperature-pattern", Severity::Fault, PointsTo::Motor, text)
-            .sure(ramp(hot.len() as f64, 1.0, 6.0) * 0.85)
+            .sure(case.heard(StopReason::OverTemperature, ramp(hot.len() as f64, 1.0, 6.0) * 0.85))
             .with("current_a", current)
             .with("run_s", length)
             .with("pause_s", pause)

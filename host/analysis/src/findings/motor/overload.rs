@@ -41,18 +41,20 @@ pub fn find(case: &Case) -> Option<Draft> {
     };
     let text = format!(
         "In {} of {} runs the motor drew more than its nameplate allows: {current:.2} A where \
-         {rated:.2} A is rated (service factor {:.2}), at {voltage:.0} V{ended}.",
+         {rated:.2} A is rated (service factor {:.2}), at {voltage:.0} V{ended}.{}",
         over.len(),
         case.facts.runs.len(),
         case.site.motor.service_factor,
+        case.lamps_text(StopReason::Overload),
     );
     Some(
         Draft::new("overload", Severity::Fault, PointsTo::Motor, text)
-            .sure(
+            .sure(case.heard(
+                StopReason::Overload,
                 ramp(current / rated, 1.0, 1.15).max(ramp(trips as f64, 0.0, 4.0))
                     * ramp(over.len() as f64, -1.0, 4.0)
                     * ramp(share, -0.1, 0.2),
-            )
+            ))
             .with("running_current_a", current)
             .with("rated_current_a", rated)
             .with("voltage_v", voltage)

@@ -39,20 +39,22 @@ pub fn find(case: &Case) -> Option<Draft> {
     });
     let text = format!(
         "{} runs ended with the pump running free: {} fell to {:.0} % of {} while the pressure \
-         did not rise, the mark of a pump that has no water.{wait}",
+         did not rise, the mark of a pump that has no water.{wait}{}",
         seen.len(),
         if by_power { "power" } else { "current" },
         share * 100.0,
         if case.constant_pressure() { "what the nameplate stands for" } else { "its loaded value" },
+        case.lamps_text(StopReason::DryRun),
     );
     let bound = if by_power { limits::UNLOADED_POWER } else { limits::UNLOADED_CURRENT };
     Some(
         Draft::new("dry-run", Severity::Fault, PointsTo::Source, text)
-            .sure(
+            .sure(case.heard(
+                StopReason::DryRun,
                 ramp(share, bound.value + 0.1, bound.value - 0.15)
                     * ramp(seen.len() as f64, -1.0, 3.0)
                     * if by_power { 1.0 } else { 0.8 },
-            )
+            ))
             .with("unloaded_power_w", power)
             .with("loaded_power_w", loaded_w)
             .with("unloaded_current_a", current)

@@ -18,9 +18,11 @@ pub fn find(case: &Case) -> Option<Draft> {
     let total: f64 = gone.iter().map(|e| e.time.seconds()).sum();
     let stopped = case.ledger.count(StopReason::SupplyLost);
     let text = format!(
-        "The supply was gone {} times, {total:.0} s in all and {longest:.1} s at the longest; {stopped} \
-         runs were cut off by it.",
-        gone.len()
+        "The supply was gone {} times, {} in all and {} at the longest; {stopped} runs were cut off \
+         by it.",
+        gone.len(),
+        crate::findings::span(total),
+        crate::findings::span(longest),
     );
     let severity = if gone.len() >= 2 || stopped > 0 { Severity::Fault } else { Severity::Watch };
     Some(
