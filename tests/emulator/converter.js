@@ -21,6 +21,7 @@ export class Converter {
     // Conversions that found the converter's queue full.
     this.overruns = 0;
     this.stalled = false;
+    this.firstNanos = null;
     let channel = 0;
     let noise = 1;
     adc.startADCRead = () => {
@@ -43,7 +44,7 @@ export class Converter {
     };
     const alarm = clock.createAlarm(() => {
       if (this.stalled) return;
-      this.conversions++;
+      if (this.conversions++ === 0) this.firstNanos = clock.nanos;
       adc.busy = false;
       const value = read();
       adc.result = value;

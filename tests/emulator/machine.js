@@ -147,9 +147,13 @@ process.stdin.on('end', () => process.exit(0));
 let stopAt = Infinity;
 let stopName = '';
 const cycles = { all: 0, busy: 0, metering: 0 };
+// Since when the processor has not rested, and the longest it went without, ns.
+let restedAt = 0;
+let longest = 0;
 let conversionsThen = 0;
 const zero = () => {
   cycles.all = cycles.busy = cycles.metering = 0;
+  longest = 0;
   conversionsThen = converter.conversions;
 };
 const commands = {
@@ -167,7 +171,8 @@ const commands = {
   figures() {
     const frames = (converter.conversions - conversionsThen) / 20;
     tell({ event: 'figures', ...cycles, frames, flash: flash.counts, violations: flash.violations,
-      toHostBytes, overruns: converter.overruns, ...stack(), atMs: clock.nanos / 1e6 });
+      toHostBytes, overruns: converter.overruns, longestMs: longest / 1e6, ...stack(),
+      firstConversionMs: converter.firstNanos / 1e6, atMs: clock.nanos / 1e6 });
   },
   zero,
   // Cuts the supply in the middle of the n-th program or erase from now.
@@ -219,6 +224,8 @@ function slice() {
       const ns = clock.nanosToNextAlarm;
       clock.tick(ns);
       cycles.all += ns / CYCLE_NS;
+      longest = Math.max(longest, clock.nanos - restedAt - ns);
+      restedAt = clock.nanos;
     } else {
       if (poke && core.IPSR === 0) {
         poke();

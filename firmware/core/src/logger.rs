@@ -16,7 +16,7 @@ use pumpwitness_protocol::message::{
     Identity, PROTOCOL_VERSION, PageAddress, Refusal, Reply, ReplyBody, Request, SnapshotRange,
     Status,
 };
-use pumpwitness_protocol::page::PAGE_BYTES;
+use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
 use pumpwitness_protocol::record::{BootReason, Mark, Record};
 use pumpwitness_protocol::settings::{SETTINGS_BYTES_MAX, Settings};
 use pumpwitness_protocol::slot::Slot;
@@ -61,6 +61,16 @@ struct Stream {
     left: u16,
 }
 
+impl Stream {
+    /// The page behind the last of them, if there is one.
+    fn end(&self) -> Option<PageAddress> {
+        let PageAddress { sector, page } = self.next?;
+        let pages = u32::from(page) + u32::from(self.left);
+        let sector = sector.checked_add(pages / PAGES_PER_SECTOR as u32)?;
+        Some(PageAddress { sector, page: (pages % PAGES_PER_SECTOR as u32) as u8 })
+    }
+}
+
 /// The logger over a flash.
 pub struct Logger<F: NorFlash> {
     recorder: Recorder,
@@ -78,6 +88,10 @@ pub struct Logger<F: NorFlash> {
     commit_due: bool,
     clock_was_set: bool,
     stream: Option<Stream>,
+    /// Pages asked for meanwhile that follow those.
+    ahead: Option<Stream>,
+    /// How long ago the half wave taken last ended, ms.
+    behind_ms: i64,
     decoder: Decoder,
 }
 
@@ -137,6 +151,8 @@ impl<F: NorFlash> Mounted<F> {
             commit_due: false,
             clock_was_set: false,
             stream: None,
+            ahead: None,
+            behind_ms: 0,
             decoder: Decoder::new(),
         }
     }
@@ -196,9 +212,20 @@ impl<F: NorFlash> Logger<F> {
         self.recorder.mark(mark);
     }
 
-    /// The clock, ms since 1970.
+    /// The clock as it stood when the half wave taken last ended, ms since 1970.
     pub fn clock_ms(&self) -> i64 {
         self.recorder.clock_ms()
+    }
+
+    /// Tells that the half wave taken last ended so long ago: a clock that the host asks for, or
+    /// sets, is that of the present.
+    pub fn set_behind(&mut self, ms: u32) {
+        self.behind_ms = ms.into();
+    }
+
+    /// The clock now, by what [`Self::set_behind`] was told last, ms since 1970.
+    pub fn present_ms(&self) -> i64 {
+        self.recorder.clock_ms().saturating_add(self.behind_ms)
     }
 
     /// The board's clock was compared with the recorder's: [`Recorder::clock_compared`].
@@ -320,7 +347,7 @@ impl<F: NorFlash> Logger<F> {
         request: Request,
         out: &mut impl FrameSink,
     ) -> Result<(), LineClosed> {
-        self.identity.clock_ms = self.recorder.clock_ms();
+        self.identity.clock_ms = self.present_ms();
         let view = View {
             identity: &self.identity,
             status: self.status(),
@@ -338,8 +365,14 @@ impl<F: NorFlash> Logger<F> {
                 Err(_) => ReplyBody::Refused(Refusal::Memory),
             },
             Outcome::Pages { first, count } => {
-                // A peer that asks again before the last page has changed its mind.
-                self.stream = Some(Stream { id: request.id, next: Some(first), left: count });
+                let asked = Stream { id: request.id, next: Some(first), left: count };
+                // A host asks for what follows while the last pages of a window go out, so that the
+                // line is never idle. One that asks for anything else has changed its mind.
+                if self.stream.is_some_and(|stream| stream.end() == Some(first)) {
+                    self.ahead = Some(asked);
+                } else {
+                    (self.stream, self.ahead) = (Some(asked), None);
+                }
                 return Ok(());
             }
             Outcome::Release(up_to_sector) => {
@@ -356,9 +389,12 @@ impl<F: NorFlash> Logger<F> {
         let id = stream.id;
         let (Some(address), 1..) = (stream.next, stream.left) else {
             let next = stream.next.unwrap_or(PageAddress { sector: u32::MAX, page: u8::MAX });
-            self.stream = None;
-            send(id, ReplyBody::PagesEnd { next }, out).await?;
-            return Ok(false);
+            self.stream = self.ahead.take();
+            if let Err(closed) = send(id, ReplyBody::PagesEnd { next }, out).await {
+                self.stream = None;
+                return Err(closed);
+            }
+            return Ok(self.stream.is_some());
         };
         stream.next = next_page(address);
         stream.left -= 1;
@@ -367,12 +403,12 @@ impl<F: NorFlash> Logger<F> {
             Ok(true) => ReplyBody::Page { address, bytes: Vec::from_array(page) },
             Ok(false) => ReplyBody::PageGone { address },
             Err(_) => {
-                self.stream = None;
+                (self.stream, self.ahead) = (None, None);
                 ReplyBody::Refused(Refusal::Memory)
             }
         };
         if let Err(closed) = send(id, body, out).await {
-            self.stream = None;
+            (self.stream, self.ahead) = (None, None);
             return Err(closed);
         }
         Ok(self.stream.is_some())
@@ -384,7 +420,7 @@ impl<F: NorFlash> Logger<F> {
     }
 
     async fn set_clock(&mut self, unix_ms: i64) -> ReplyBody {
-        self.recorder.set_clock(unix_ms);
+        self.recorder.set_clock(unix_ms.saturating_sub(self.behind_ms));
         self.clock_was_set = true;
         self.identity.clock_good = true;
         self.store_what_fits().await;

@@ -332,6 +332,67 @@ fn pages_that_are_not_held_are_gone() {
     );
 }
 
+/// Requests, one after another, before any page has gone out; what comes then.
+fn stream(
+    logger: &mut Logger<Ram>,
+    requests: &[(u16, PageAddress, u16)],
+) -> List<(u16, ReplyBody)> {
+    let mut host = Host::default();
+    for (id, first, count) in requests {
+        let body = RequestBody::ReadPages { first: *first, count: *count };
+        let mut buffer = [0; FRAME_BYTES_MAX];
+        let frame = frame::encode(&Request { id: *id, body }, &mut buffer).unwrap();
+        block_on(logger.receive(frame, &mut host)).unwrap();
+    }
+    while block_on(logger.send_next_page(&mut host)).unwrap() {}
+    host.replies.into_iter().map(|reply| (reply.id, reply.body)).collect()
+}
+
+#[test]
+fn a_window_that_follows_waits_for_the_one_under_way() {
+    let mut logger = start(ram(8), START_MS);
+    feed(&mut logger, 120, true);
+    let [ReplyBody::Snapshot(range)] = &ask(&mut logger, 1, RequestBody::Snapshot)[..] else {
+        panic!()
+    };
+    let page = |page| PageAddress { sector: range.first_sector, page };
+    let ids = |replies: List<(u16, ReplyBody)>| -> List<u16> {
+        replies.into_iter().map(|(id, _)| id).collect()
+    };
+    // Two pages, then the two behind them and the end of each.
+    let replies = stream(&mut logger, &[(7, page(0), 2), (8, page(2), 2)]);
+    let addresses: List<_> = replies
+        .iter()
+        .filter_map(|(_, body)| match body {
+            ReplyBody::Page { address, .. } | ReplyBody::PageGone { address } => Some(*address),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(addresses, [page(0), page(1), page(2), page(3)]);
+    assert_eq!(ids(replies), [7, 7, 7, 8, 8, 8]);
+    // Asked again for what is under way, or for anything else: the host has changed its mind, and
+    // what waited is dropped with it.
+    let next = PageAddress { sector: range.first_sector + 1, page: 0 };
+    let replies = stream(&mut logger, &[(1, page(1), 3), (2, next, 1), (3, page(1), 1)]);
+    assert_eq!(ids(replies), [3, 3]);
+    let replies = stream(&mut logger, &[(1, page(0), 2), (2, page(3), 1)]);
+    assert_eq!(ids(replies), [2, 2]);
+}
+
+#[test]
+fn the_host_sets_the_clock_of_the_present() {
+    let mut logger = start(ram(8), START_MS);
+    feed(&mut logger, 1, false);
+    logger.set_behind(37);
+    ask(&mut logger, 1, RequestBody::SetClock { unix_ms: START_MS + 100_000 });
+    assert_eq!(logger.present_ms(), START_MS + 100_000);
+    // The half wave ended 37 ms before, and so do its records say.
+    assert_eq!(logger.clock_ms(), START_MS + 100_000 - 37);
+    let hello = RequestBody::Hello { protocol: PROTOCOL_VERSION };
+    let [ReplyBody::Hello(identity)] = &ask(&mut logger, 2, hello)[..] else { panic!() };
+    assert_eq!(identity.clock_ms, START_MS + 100_000);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 

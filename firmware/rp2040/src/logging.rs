@@ -62,7 +62,13 @@ pub async fn log(birth: Birth, board: Board) {
 
 async fn run(started: Started, mut board: Board) {
     let Started { logger, first } = started;
-    let mut task = Task { board: &mut board, half_waves: 0, failing: false, set_by_host: false };
+    let mut task = Task {
+        board: &mut board,
+        half_waves: 0,
+        failing: false,
+        ended: first.ended,
+        set_by_host: false,
+    };
     task.half_wave(logger, first).await;
     let mut streaming = false;
     loop {
@@ -76,10 +82,11 @@ async fn run(started: Started, mut board: Board) {
             Either4::First(heard) => task.half_wave(logger, heard).await,
             Either4::Second(count) => {
                 streaming = true;
+                logger.set_behind(task.ended.elapsed().as_millis() as u32);
                 // A line that closes meanwhile is opened anew by the host.
                 let _ = logger.receive(&bytes[..count], &mut Line).await;
                 if logger.take_clock_set() {
-                    CLOCK_SET.signal((logger.clock_ms(), Instant::now()));
+                    CLOCK_SET.signal((logger.present_ms(), Instant::now()));
                     task.set_by_host = true;
                 }
                 CONFIG.signal(config_of(Some(logger.settings())));
@@ -106,6 +113,8 @@ struct Task<'a> {
     half_waves: u32,
     /// The memory takes nothing.
     failing: bool,
+    /// When the half wave taken last ended.
+    ended: Instant,
     /// The host has set the clock since the start.
     set_by_host: bool,
 }
@@ -113,6 +122,7 @@ struct Task<'a> {
 impl Task<'_> {
     async fn half_wave(&mut self, logger: &mut Logger<Flash>, heard: Heard) {
         self.board.watchdog.feed(BITE);
+        self.ended = heard.ended;
         logger.lamps(heard.lamps);
         if heard.frames_lost > 0 {
             logger.frames_lost(heard.frames_lost);

@@ -20,6 +20,9 @@ use std::time::{Duration, Instant};
 const DAMAGED_MAX: u32 = 64;
 /// Pages that came before and come again, in one window, that are passed over.
 const REPEATED_MAX: u32 = 64;
+/// Pages before the end of a window at which the next one is asked for: more than a logger and a
+/// USB line send while a request is on its way.
+const AHEAD: u16 = 16;
 /// Bytes read from the line at once.
 const READ_BYTES: usize = 8192;
 
@@ -52,6 +55,9 @@ pub struct Client<T> {
     heard: bool,
     /// Bytes have come since the last logger's frame.
     noise: bool,
+    /// Pages asked for while those before them were still coming: by which request, from where, how
+    /// many.
+    ahead: Option<(u16, PageAddress, u16)>,
 }
 
 impl<T: Transport> Client<T> {
@@ -72,6 +78,7 @@ impl<T: Transport> Client<T> {
             next_id: id.max(1),
             heard: false,
             noise: false,
+            ahead: None,
         }
     }
 
@@ -199,14 +206,21 @@ impl<T: Transport> Client<T> {
     /// first page that is missing or that `take` does not want (false), of which the caller asks
     /// again. Gives how many were taken.
     ///
-    /// A logger that is asked again drops the rest of the window before, so windows cannot overlap.
+    /// `then` is how many pages will be asked for next, if they follow these: they are asked for
+    /// shortly before the last of these has come, so that the line is never idle. A logger that is
+    /// asked for anything else drops what is under way and what waits.
     pub fn read_pages(
         &mut self,
         first: PageAddress,
         count: u16,
+        then: Option<u16>,
         mut take: impl FnMut(PageAddress, Option<&[u8; PAGE_BYTES]>) -> bool,
     ) -> Result<u16, ClientError> {
-        let id = self.send("pages", &RequestBody::ReadPages { first, count })?;
+        let id = match self.ahead.take() {
+            Some((id, from, many)) if (from, many) == (first, count) => id,
+            _ => self.send("pages", &RequestBody::ReadPages { first, count })?,
+        };
+        let mut ahead = None;
         let mut expected = first;
         let mut came = 0;
         let mut repeated = 0;
@@ -231,7 +245,16 @@ impl<T: Transport> Client<T> {
             }
             expected = next_page(expected);
             came += 1;
+            if let (Some(many), None) = (then, ahead)
+                && count - came <= AHEAD
+            {
+                let from = (came..count).fold(expected, |page, _| next_page(page));
+                let body = RequestBody::ReadPages { first: from, count: many };
+                ahead = Some((self.send("pages", &body)?, from, many));
+            }
         }
+        // Only a window that came whole is followed by the next.
+        self.ahead = ahead;
         Ok(came)
     }
 

@@ -1,6 +1,8 @@
 use super::*;
 use crate::testing::{Faults, Line, Peer, Script, Shelf, framed, identity};
 use pumpwitness_protocol::message::RequestBody;
+use std::cell::RefCell;
+use std::rc::Rc;
 use std::time::Duration;
 
 const DEVICE: [u8; 8] = *b"logger 1";
@@ -55,7 +57,7 @@ fn each_request_has_its_answer() {
     client.release(6).unwrap();
     let first = PageAddress { sector: 5, page: 3 };
     let mut pages = Vec::new();
-    let came = client.read_pages(first, 2, |address, bytes| {
+    let came = client.read_pages(first, 2, None, |address, bytes| {
         pages.push((address, bytes.map(|bytes| bytes.to_vec())));
         true
     });
@@ -262,7 +264,7 @@ fn slow_ones_and_floods_hang_nobody() {
             LinkError::Silent { .. } | LinkError::Garbage { .. }
         ));
         let first = PageAddress { sector: 0, page: 0 };
-        let outcome = client.read_pages(first, 256, |_, _| true);
+        let outcome = client.read_pages(first, 256, None, |_, _| true);
         assert!(matches!(outcome, Ok(0) | Err(ClientError::Link(LinkError::Garbage { .. }))));
         let limits = Limits::default();
         let most = limits.answer * (limits.tries + 1) + Duration::from_secs(1);
@@ -290,7 +292,7 @@ fn windows_end_at_the_first_page_that_is_not_due() {
             let end = framed(request.id, ReplyBody::PagesEnd { next: page(1, 3) });
             gone.chain([end]).collect()
         });
-        let came = client.read_pages(page(1, 0), 3, |_, bytes| bytes.is_none()).unwrap();
+        let came = client.read_pages(page(1, 0), 3, None, |_, bytes| bytes.is_none()).unwrap();
         assert_eq!(came, taken, "{addresses:?}");
         assert_eq!(client.line.passed.waits, 0, "{addresses:?}");
     }
@@ -298,13 +300,44 @@ fn windows_end_at_the_first_page_that_is_not_due() {
     let mut client = scripted(move |request| {
         vec![framed(request.id, ReplyBody::PageGone { address: page(1, 0) })]
     });
-    assert_eq!(client.read_pages(page(1, 0), 1, |_, _| true).unwrap(), 1);
+    assert_eq!(client.read_pages(page(1, 0), 1, None, |_, _| true).unwrap(), 1);
     assert_eq!(client.line.passed.waits, 0);
     // An address no logger has does no harm either.
     let mut client = scripted(move |request| {
         vec![framed(request.id, ReplyBody::PageGone { address: page(u32::MAX, 255) })]
     });
-    assert_eq!(client.read_pages(page(u32::MAX, 255), 2, |_, _| true).unwrap(), 1);
+    assert_eq!(client.read_pages(page(u32::MAX, 255), 2, None, |_, _| true).unwrap(), 1);
+}
+
+#[test]
+fn the_next_window_is_asked_for_while_the_last_pages_come() {
+    let page = |n: u16| PageAddress { sector: u32::from(n / 4), page: (n % 4) as u8 };
+    let asked = Rc::new(RefCell::new(Vec::new()));
+    let seen = asked.clone();
+    let mut client = scripted(move |request| {
+        let RequestBody::ReadPages { first, count } = request.body else { panic!() };
+        seen.borrow_mut().push((first, count));
+        let from = first.sector as u16 * 4 + u16::from(first.page);
+        // The second page of the third window is lost.
+        let lost = (from == 60).then_some(61);
+        let pages = (from..from + count).filter(|n| Some(*n) != lost);
+        let end = framed(request.id, ReplyBody::PagesEnd { next: page(from + count) });
+        pages
+            .map(|n| framed(request.id, ReplyBody::PageGone { address: page(n) }))
+            .chain([end])
+            .collect()
+    });
+    let mut read =
+        |first, count, then| client.read_pages(page(first), count, then, |_, _| true).unwrap();
+    assert_eq!(read(0, 40, Some(20)), 40);
+    assert_eq!(*asked.borrow(), [(page(0), 40), (page(40), 20)]);
+    assert_eq!(read(40, 20, Some(30)), 20);
+    // What was asked for ahead is not asked for again, unless something else is wanted.
+    assert_eq!(asked.borrow().len(), 3);
+    assert_eq!(read(60, 30, Some(30)), 1);
+    assert_eq!(read(61, 2, None), 2);
+    assert_eq!(asked.borrow()[2..], [(page(60), 30), (page(61), 2)]);
+    assert_eq!(client.line.passed.waits, 0);
 }
 
 #[test]

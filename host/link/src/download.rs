@@ -319,8 +319,8 @@ fn mend<T: Transport>(
     Ok(mended)
 }
 
-/// Runs a plan to its end; each page is handed to `store`. The next window is asked for as soon as
-/// the last page of one has been stored.
+/// Runs a plan to its end; each page is handed to `store`. The next window is asked for while
+/// the last pages of one come.
 fn fetch<T: Transport>(
     client: &mut Client<T>,
     plan: &mut Plan,
@@ -335,11 +335,12 @@ fn fetch<T: Transport>(
             (Err(page), None) => return Err(DownloadError::Stuck(page)),
         };
         let mut failure = None;
-        let outcome = client.read_pages(window.first, window.count, |address, bytes| {
-            let Some(taken) = plan.take(address, bytes) else { return false };
-            failure = store(taken).err();
-            failure.is_none()
-        });
+        let outcome =
+            client.read_pages(window.first, window.count, window.then, |address, bytes| {
+                let Some(taken) = plan.take(address, bytes) else { return false };
+                failure = store(taken).err();
+                failure.is_none()
+            });
         if let Some(failure) = failure {
             return Err(failure);
         }

@@ -94,6 +94,8 @@ impl Pages {
 pub(crate) struct Window {
     pub(crate) first: PageAddress,
     pub(crate) count: u16,
+    /// How many will be asked for next, if they follow these.
+    pub(crate) then: Option<u16>,
 }
 
 /// A page to be put in its place.
@@ -138,8 +140,10 @@ impl Plan {
             return Err(first);
         }
         self.fruitless += 1;
-        let count = (next.end - next.start).min(WINDOW_PAGES_MAX.into()) as u16;
-        Ok(Some(Window { first, count }))
+        let left = next.end - next.start;
+        let count = left.min(WINDOW_PAGES_MAX.into());
+        let then = (left - count).min(WINDOW_PAGES_MAX.into()) as u16;
+        Ok(Some(Window { first, count: count as u16, then: (then > 0).then_some(then) }))
     }
 
     /// A page has come as that at `address`. `None` when it is not the one that is due, or belongs
