@@ -40,64 +40,139 @@ impl<'a> BitWriter<'a> {
         Ok(())
     }
 
-    /// Appends `count` one bits and a zero.
+    /// Appends `count` (≤ 31) one bits and a zero.
     pub fn put_unary(&mut self, count: u32) -> Result<(), NoRoom> {
         self.put(((1u32 << count) - 1) << 1, count + 1)
     }
 }
 
-/// Reads bits from a byte slice through a 64-bit window.
+/// Bits that are surely in the window after a refill.
+const WINDOW_BITS: u32 = 56;
+
+/// Reads bits from a byte slice through a 64-bit window. Behind the last byte it reads zeros: who
+/// reads asks [`BitReader::overran`] when a record is complete, not at every code.
 pub struct BitReader<'a> {
     bytes: &'a [u8],
-    at: usize,
+    /// First byte of which no bit is in the window yet.
+    next: usize,
+    /// The next bits, first one on top.
+    window: u64,
+    /// How many of them are valid; the bits below are zeros, or those that a refill puts there.
+    held: u32,
 }
 
 impl<'a> BitReader<'a> {
     /// Reads `bytes` from their first bit.
     pub fn new(bytes: &'a [u8]) -> Self {
-        Self { bytes, at: 0 }
+        Self { bytes, next: 0, window: 0, held: 0 }
     }
 
     /// Bits read so far.
     pub fn position(&self) -> usize {
-        self.at
+        self.next * 8 - self.held as usize
     }
 
-    /// The next bits, first one on top; zeros beyond the end. At least 57 are real.
-    fn window(&self) -> u64 {
-        let byte = self.at / 8;
-        let rest = self.bytes.get(byte..).unwrap_or(&[]);
-        let word = rest.first_chunk::<8>().map_or_else(
-            || {
-                let mut last = [0; 8];
-                last[..rest.len()].copy_from_slice(rest);
-                u64::from_be_bytes(last)
-            },
-            |eight| u64::from_be_bytes(*eight),
-        );
-        word << (self.at % 8)
+    /// True when more bits were read than there are.
+    pub fn overran(&self) -> bool {
+        self.position() > self.bytes.len() * 8
     }
 
-    fn advance(&mut self, width: u32) -> Option<()> {
-        let next = self.at + width as usize;
-        (next <= self.bytes.len() * 8).then(|| self.at = next)
+    /// Bits not read yet.
+    pub fn left(&self) -> usize {
+        (self.bytes.len() * 8).saturating_sub(self.position())
+    }
+
+    /// The next [`WINDOW_BITS`] or more bits, first one on top.
+    #[inline]
+    pub(crate) fn window(&mut self) -> u64 {
+        if let Some(eight) = self.bytes.get(self.next..).and_then(<[u8]>::first_chunk::<8>) {
+            self.window |= u64::from_be_bytes(*eight) >> self.held;
+            // As many whole bytes as fit; bits of one more may stand below the valid ones, where
+            // the next refill finds them already in place.
+            self.next += ((63 - self.held) >> 3) as usize;
+            self.held |= WINDOW_BITS;
+        } else {
+            self.refill_at_the_end();
+        }
+        self.window
+    }
+
+    #[cold]
+    fn refill_at_the_end(&mut self) {
+        while self.held <= WINDOW_BITS {
+            let byte = self.bytes.get(self.next).copied().unwrap_or(0);
+            self.window |= u64::from(byte) << (WINDOW_BITS - self.held);
+            self.next += 1;
+            self.held += 8;
+        }
+    }
+
+    /// Steps over `width` bits of what [`Self::window`] has just given: at most [`WINDOW_BITS`].
+    #[inline]
+    pub(crate) fn skip(&mut self, width: u32) {
+        self.window <<= width;
+        self.held -= width;
     }
 
     /// The next `width` (≤ 32) bits.
-    pub fn take(&mut self, width: u32) -> Option<u32> {
+    #[inline]
+    pub fn take(&mut self, width: u32) -> u32 {
         let window = self.window();
-        self.advance(width)?;
-        Some(if width == 0 { 0 } else { (window >> (64 - width)) as u32 })
+        self.skip(width);
+        // In two steps, so that no bits at all is no shift by 64.
+        (window >> 1 >> (63 - width)) as u32
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Against a plain picture of the bits: a string of zeros and ones.
+        #[test]
+        fn bits_come_as_they_were_put(
+            parts in proptest::collection::vec((any::<u32>(), 0u32..=32), 0..60),
+        ) {
+            let mut bytes = [0xFF; 256];
+            let mut writer = BitWriter::new(&mut bytes, 0);
+            let mut picture = std::string::String::new();
+            for (value, width) in &parts {
+                writer.put(*value, *width).unwrap();
+                for bit in (0..*width).rev() {
+                    picture.push(if value >> bit & 1 == 1 { '1' } else { '0' });
+                }
+            }
+            let at = writer.position();
+            prop_assert_eq!(at, picture.len());
+            let bytes = &bytes[..at.div_ceil(8)];
+            let seen: std::string::String =
+                bytes.iter().map(|byte| std::format!("{byte:08b}")).collect();
+            prop_assert_eq!(&seen[..at], &picture[..]);
+            let mut reader = BitReader::new(bytes);
+            for (value, width) in &parts {
+                let kept = if *width == 0 { 0 } else { value << (32 - width) >> (32 - width) };
+                prop_assert_eq!(reader.take(*width), kept);
+            }
+            prop_assert_eq!((reader.position(), reader.overran()), (at, false));
+            prop_assert_eq!(reader.left(), bytes.len() * 8 - at);
+        }
+
+        #[test]
+        fn behind_the_end_are_zeros_and_they_are_noticed(
+            bytes in proptest::collection::vec(any::<u8>(), 0..20), more in 1u32..=32,
+        ) {
+            let mut reader = BitReader::new(&bytes);
+            for byte in &bytes {
+                prop_assert_eq!(reader.take(8), u32::from(*byte));
+            }
+            prop_assert!(!reader.overran());
+            prop_assert_eq!(reader.take(more), 0);
+            prop_assert!(reader.overran());
+            prop_assert_eq!((reader.position(), reader.left()), (bytes.len() * 8 + more as usize, 0));
+        }
     }
 
-    /// Counts one bits up to `limit` (≤ 32). A zero that ends them earlier is consumed too.
-    pub fn take_unary(&mut self, limit: u32) -> Option<u32> {
-        let ones = self.window().leading_ones();
-        if ones >= limit {
-            self.advance(limit)?;
-            return Some(limit);
-        }
-        self.advance(ones + 1)?;
-        Some(ones)
-    }
+    extern crate std;
 }

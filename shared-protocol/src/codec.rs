@@ -1,26 +1,24 @@
-//! Records as bits (FORMAT.md §3): deltas against the record before, in adaptive Rice codes.
+//! Records as bits (FORMAT.md §3): deltas against the record before, in codes that adapt.
 //!
 //! The noise of a running pump changes from channel to channel and site to site; each field learns
-//! its own code length from what it has seen in the page, so a quiet field costs one bit and no
-//! table needs tuning.
+//! its own code length from what it has seen in the page, so no table needs tuning. What is nearly
+//! always as it was (time, span, count, frequency, flags) costs one bit together.
 
 use crate::bits::{BitReader, BitWriter, NoRoom};
 use crate::record::{
     CAPTURE_BLOCK_POINTS, CaptureBlock, CapturePoint, Interval, MARK_BYTES_MAX, Mark, Record,
     Spread, TimedMark, Trigger,
 };
+use crate::rice::{Context, Distance, put_time, take_time};
 use heapless::Vec;
 
-/// Ones in a row that announce an escape.
-const ESCAPE: u32 = 12;
-/// Greatest code parameter.
-const K_MAX: u32 = 20;
-/// Samples after which a context forgets half.
-const FORGET: u32 = 32;
-const SPAN_AT_START_MS: u32 = 200;
-/// Contexts of an interval: span, then voltage, current, signal (three each), power, frequency,
-/// flags.
-const CONTEXTS: usize = 13;
+/// No record is shorter: what is left of a payload below this is fill.
+pub const RECORD_BITS_MIN: usize = 8;
+
+/// Nominal frequency is 60 Hz, and an interval 12 cycles, from here on; 0.01 Hz.
+const SIXTY_HERTZ_FROM_CHZ: u16 = 5500;
+/// Below this there was no voltage to measure the frequency on; 0.01 Hz.
+const MEASURED_FROM_CHZ: u16 = 1000;
 
 /// Why a record was not encoded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -44,98 +42,348 @@ impl From<NoRoom> for EncodeError {
 #[error("bits that are no record")]
 pub struct DecodeError;
 
-const fn zigzag(value: i32) -> u32 {
-    ((value << 1) ^ (value >> 31)) as u32
+/// Takes records as they are read, each kind by a way of its own: an interval is small and there
+/// are very many.
+pub trait Sink {
+    /// Takes an interval.
+    fn interval(&mut self, interval: &Interval);
+    /// Takes a block of a capture.
+    fn capture(&mut self, block: CaptureBlock);
+    /// Takes a mark.
+    fn mark(&mut self, mark: TimedMark);
 }
 
-const fn unzigzag(value: u32) -> i32 {
-    ((value >> 1) as i32) ^ -((value & 1) as i32)
+/// Whatever takes records.
+impl<F: FnMut(Record)> Sink for F {
+    fn interval(&mut self, interval: &Interval) {
+        self(Record::Interval(*interval));
+    }
+
+    fn capture(&mut self, block: CaptureBlock) {
+        self(Record::Capture(block));
+    }
+
+    fn mark(&mut self, mark: TimedMark) {
+        self(Record::Mark(mark));
+    }
 }
 
-const fn zigzag64(value: i64) -> u64 {
-    ((value << 1) ^ (value >> 63)) as u64
-}
-
-const fn unzigzag64(value: u64) -> i64 {
-    ((value >> 1) as i64) ^ -((value & 1) as i64)
-}
-
-/// Adaptive Rice context.
+/// Codes of one channel.
 #[derive(Clone, Copy, Debug)]
-struct Context {
-    sum: u32,
-    seen: u32,
+struct SpreadCodes {
+    mean: Context,
+    low: Distance,
+    high: Distance,
 }
 
-impl Context {
-    const FRESH: Self = Self { sum: 4, seen: 1 };
+impl SpreadCodes {
+    const FRESH: Self = Self { mean: Context::FRESH, low: Distance::FRESH, high: Distance::FRESH };
 
-    fn parameter(self) -> u32 {
-        let mut k = 0;
-        while k < K_MAX && (self.seen << k) < self.sum {
-            k += 1;
-        }
-        k
+    fn put(&mut self, bits: &mut BitWriter<'_>, now: Spread, before: Spread) -> Result<(), NoRoom> {
+        self.mean.put_signed(bits, now.mean.wrapping_sub(before.mean))?;
+        self.low.put(bits, now.mean.wrapping_sub(now.min) as u32)?;
+        self.high.put(bits, now.max.wrapping_sub(now.mean) as u32)
     }
 
-    fn learn(&mut self, value: u32, k: u32) {
-        self.sum += value.min(ESCAPE << k);
-        self.seen += 1;
-        if self.seen == FORGET {
-            self.sum = (self.sum / 2).max(1);
-            self.seen /= 2;
+    #[inline]
+    fn take(&mut self, bits: &mut BitReader<'_>, before: Spread) -> Spread {
+        let mean = before.mean.wrapping_add(self.mean.take_signed(bits));
+        let min = mean.wrapping_sub(self.low.take(bits) as i32);
+        let max = mean.wrapping_add(self.high.take(bits) as i32);
+        Spread { mean, min, max }
+    }
+}
+
+/// The interval before and the codes of the next.
+#[derive(Clone, Copy, Debug)]
+struct Intervals {
+    before: Interval,
+    /// µs by which the logger's clock is taken to be beyond `before.end_ms`, 0 to 999.
+    rest_us: u32,
+    /// Of the count: after a single interval, after a merged one.
+    count: [Context; 2],
+    frequency: Context,
+    span: Context,
+    voltage: SpreadCodes,
+    current: SpreadCodes,
+    signal: SpreadCodes,
+    power: Context,
+}
+
+/// How the head of an interval reads.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Head {
+    /// All as before.
+    Same,
+    /// No gap, flags as before.
+    Next,
+    /// Gap and flags written out.
+    Full,
+}
+
+impl Intervals {
+    fn new(base_ms: i64) -> Self {
+        Self {
+            before: Interval { end_ms: base_ms, count: 1, ..Interval::default() },
+            rest_us: 0,
+            count: [Context::FRESH; 2],
+            frequency: Context::FRESH,
+            span: Context::FRESH,
+            voltage: SpreadCodes::FRESH,
+            current: SpreadCodes::FRESH,
+            signal: SpreadCodes::FRESH,
+            power: Context::FRESH,
         }
     }
 
-    fn put(&mut self, bits: &mut BitWriter<'_>, value: u32) -> Result<(), NoRoom> {
-        let k = self.parameter();
-        let quotient = value >> k;
-        if quotient < ESCAPE {
-            bits.put_unary(quotient)?;
-            bits.put(value, k)?;
+    /// Time in µs from the end of the interval before, counted from its whole millisecond, to that
+    /// of one of `count` times 10 or 12 cycles.
+    fn expected_us(&self, count: u16, frequency_chz: u16) -> u32 {
+        let cycles_chz_us =
+            if frequency_chz >= SIXTY_HERTZ_FROM_CHZ { 1_200_000_000 } else { 1_000_000_000 };
+        let measured = if frequency_chz < MEASURED_FROM_CHZ { 5000 } else { frequency_chz };
+        (cycles_chz_us / u32::from(measured)).wrapping_mul(count.into()).wrapping_add(self.rest_us)
+    }
+
+    fn close(&mut self, now: &Interval, expected_us: u32) {
+        let rest = expected_us.wrapping_sub(now.span_ms.wrapping_mul(1000)) as i32;
+        self.rest_us = rest.clamp(0, 999) as u32;
+        self.before = *now;
+    }
+
+    fn count_code(&mut self) -> &mut Context {
+        &mut self.count[usize::from(self.before.count != 1)]
+    }
+
+    fn put(&mut self, bits: &mut BitWriter<'_>, now: &Interval) -> Result<(), NoRoom> {
+        let before = self.before;
+        let start_ms = now.end_ms.wrapping_sub(now.span_ms.into());
+        let expected_us = self.expected_us(now.count, now.frequency_chz);
+        let span_off = now.span_ms.wrapping_sub(expected_us / 1000) as i32;
+        let follows = start_ms == before.end_ms && now.flags == before.flags;
+        let head = if !follows {
+            Head::Full
+        } else if now.count != before.count
+            || now.frequency_chz != before.frequency_chz
+            || span_off != 0
+        {
+            Head::Next
         } else {
-            let width = 32 - value.leading_zeros();
-            bits.put((1 << ESCAPE) - 1, ESCAPE)?;
-            bits.put(width - 1, 5)?;
-            bits.put(value, width)?;
+            Head::Same
+        };
+        match head {
+            Head::Same => bits.put(0, 1)?,
+            Head::Next => bits.put(0b10, 2)?,
+            Head::Full => {
+                bits.put(0b110, 3)?;
+                let gap = start_ms != before.end_ms;
+                bits.put(gap.into(), 1)?;
+                if gap {
+                    put_time(bits, start_ms, before.end_ms)?;
+                }
+                bits.put(now.flags.into(), 8)?;
+            }
         }
-        self.learn(value, k);
+        if head != Head::Same {
+            self.count_code().put_signed(bits, i32::from(now.count) - i32::from(before.count))?;
+            let frequency = i32::from(now.frequency_chz) - i32::from(before.frequency_chz);
+            self.frequency.put_signed(bits, frequency)?;
+            self.span.put_signed(bits, span_off)?;
+        }
+        self.voltage.put(bits, now.voltage_dv, before.voltage_dv)?;
+        self.current.put(bits, now.current_ca, before.current_ca)?;
+        self.signal.put(bits, now.signal, before.signal)?;
+        self.power.put_signed(bits, now.power_w.wrapping_sub(before.power_w))?;
+        self.close(now, expected_us);
         Ok(())
     }
 
-    fn take(&mut self, bits: &mut BitReader<'_>) -> Option<u32> {
-        let k = self.parameter();
-        let quotient = bits.take_unary(ESCAPE)?;
-        let value = if quotient < ESCAPE {
-            (quotient << k) | bits.take(k)?
-        } else {
-            let width = bits.take(5)? + 1;
-            bits.take(width)?
+    #[inline]
+    fn take(&mut self, bits: &mut BitReader<'_>, head: Head) -> Option<&Interval> {
+        let before = self.before;
+        let (mut start_ms, mut flags) = (before.end_ms, before.flags);
+        let (mut count, mut frequency_chz) = (before.count, before.frequency_chz);
+        let mut span_off = 0;
+        if head == Head::Full {
+            if bits.take(1) == 1 {
+                start_ms = take_time(bits, before.end_ms);
+            }
+            flags = bits.take(8) as u8;
+        }
+        if head != Head::Same {
+            let value = i32::from(count).wrapping_add(self.count_code().take_signed(bits));
+            count = u16::try_from(value).ok()?;
+            let value = i32::from(frequency_chz).wrapping_add(self.frequency.take_signed(bits));
+            frequency_chz = u16::try_from(value).ok()?;
+            span_off = self.span.take_signed(bits);
+        }
+        let expected_us = self.expected_us(count, frequency_chz);
+        let span_ms = (expected_us / 1000).wrapping_add(span_off as u32);
+        let now = Interval {
+            end_ms: start_ms.wrapping_add(span_ms.into()),
+            span_ms,
+            count,
+            voltage_dv: self.voltage.take(bits, before.voltage_dv),
+            current_ca: self.current.take(bits, before.current_ca),
+            signal: self.signal.take(bits, before.signal),
+            power_w: before.power_w.wrapping_add(self.power.take_signed(bits)),
+            frequency_chz,
+            flags,
         };
-        self.learn(value, k);
-        Some(value)
+        self.close(&now, expected_us);
+        Some(&self.before)
+    }
+}
+
+/// The capture block before and the codes of the next.
+#[derive(Clone, Copy, Debug)]
+struct Captures {
+    capture: u16,
+    first_index: u16,
+    points: u16,
+    step_us: u16,
+    trigger: Trigger,
+    start_ms: i64,
+    last: CapturePoint,
+    step: Context,
+    start: Context,
+    values: [Context; 3],
+}
+
+impl Captures {
+    const FRESH: Self = Self {
+        capture: 0,
+        first_index: 0,
+        points: 0,
+        step_us: 0,
+        trigger: Trigger::Start,
+        start_ms: 0,
+        last: CapturePoint { voltage_dv: 0, current_ca: 0, power_w: 0 },
+        step: Context::FRESH,
+        start: Context::FRESH,
+        values: [Context::FRESH; 3],
+    };
+
+    /// First index and start of a block that goes on with the one before.
+    fn expected(&self) -> (u16, i64) {
+        let ms = u32::from(self.points) * u32::from(self.step_us) / 1000;
+        (self.first_index.wrapping_add(self.points), self.start_ms.wrapping_add(ms.into()))
+    }
+
+    fn put(
+        &mut self,
+        bits: &mut BitWriter<'_>,
+        block: &CaptureBlock,
+        interval: &Interval,
+    ) -> Result<(), NoRoom> {
+        bits.put(0b1110, 4)?;
+        let (index, start_ms) = self.expected();
+        let start_off = i32::try_from(block.start_ms.wrapping_sub(start_ms));
+        let goes_on = block.capture == self.capture
+            && block.trigger == self.trigger
+            && block.first_index == index;
+        let mut last = if let (true, Ok(off)) = (goes_on, start_off) {
+            bits.put(1, 1)?;
+            self.step.put_signed(bits, i32::from(block.step_us) - i32::from(self.step_us))?;
+            self.start.put_signed(bits, off)?;
+            self.last
+        } else {
+            bits.put(0, 1)?;
+            bits.put(block.capture.into(), 16)?;
+            bits.put(block.first_index.into(), 16)?;
+            put_time(bits, block.start_ms, interval.end_ms)?;
+            bits.put(block.step_us.into(), 16)?;
+            bits.put(block.trigger as u32, 8)?;
+            point_of(interval)
+        };
+        if block.points.is_full() {
+            bits.put(1, 1)?;
+        } else {
+            bits.put(block.points.len() as u32, 6)?;
+        }
+        let [voltage, current, power] = &mut self.values;
+        for point in &block.points {
+            voltage.put_signed(bits, point.voltage_dv.wrapping_sub(last.voltage_dv))?;
+            current.put_signed(bits, point.current_ca.wrapping_sub(last.current_ca))?;
+            power.put_signed(bits, point.power_w.wrapping_sub(last.power_w))?;
+            last = *point;
+        }
+        self.close(block, last);
+        Ok(())
+    }
+
+    fn take(&mut self, bits: &mut BitReader<'_>, interval: &Interval) -> Option<CaptureBlock> {
+        let mut last;
+        let mut block;
+        if bits.take(1) == 1 {
+            let (first_index, start_ms) = self.expected();
+            let step_us = i32::from(self.step_us).wrapping_add(self.step.take_signed(bits));
+            block = CaptureBlock {
+                capture: self.capture,
+                first_index,
+                start_ms: start_ms.wrapping_add(self.start.take_signed(bits).into()),
+                step_us: u16::try_from(step_us).ok()?,
+                trigger: self.trigger,
+                points: Vec::new(),
+            };
+            last = self.last;
+        } else {
+            block = CaptureBlock {
+                capture: bits.take(16) as u16,
+                first_index: bits.take(16) as u16,
+                start_ms: take_time(bits, interval.end_ms),
+                step_us: bits.take(16) as u16,
+                trigger: Trigger::from_code(bits.take(8) as u8)?,
+                points: Vec::new(),
+            };
+            last = point_of(interval);
+        }
+        let full = bits.take(1) == 1;
+        let points = if full { CAPTURE_BLOCK_POINTS } else { bits.take(5) as usize };
+        let [voltage, current, power] = &mut self.values;
+        for _ in 0..points {
+            last = CapturePoint {
+                voltage_dv: last.voltage_dv.wrapping_add(voltage.take_signed(bits)),
+                current_ca: last.current_ca.wrapping_add(current.take_signed(bits)),
+                power_w: last.power_w.wrapping_add(power.take_signed(bits)),
+            };
+            block.points.push(last).ok()?;
+        }
+        self.close(&block, last);
+        Some(block)
+    }
+
+    fn close(&mut self, block: &CaptureBlock, last: CapturePoint) {
+        self.capture = block.capture;
+        self.first_index = block.first_index;
+        self.points = block.points.len() as u16;
+        self.step_us = block.step_us;
+        self.trigger = block.trigger;
+        self.start_ms = block.start_ms;
+        self.last = last;
+    }
+}
+
+/// What a capture that begins is compared with.
+fn point_of(interval: &Interval) -> CapturePoint {
+    CapturePoint {
+        voltage_dv: interval.voltage_dv.mean,
+        current_ca: interval.current_ca.mean,
+        power_w: interval.power_w,
     }
 }
 
 /// State carried from record to record within a page.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Model {
-    previous: Interval,
-    contexts: [Context; CONTEXTS],
+    intervals: Intervals,
+    captures: Captures,
 }
 
 impl Model {
     /// State at the start of a page with this base time.
     pub fn new(base_ms: i64) -> Self {
-        Self {
-            previous: Interval {
-                end_ms: base_ms,
-                span_ms: SPAN_AT_START_MS,
-                count: 1,
-                ..Interval::default()
-            },
-            contexts: [Context::FRESH; CONTEXTS],
-        }
+        Self { intervals: Intervals::new(base_ms), captures: Captures::FRESH }
     }
 
     /// Appends `record` to `bytes` behind bit `at`; gives the new bit position. On an error neither
@@ -149,140 +397,68 @@ impl Model {
         let mut bits = BitWriter::new(bytes, at);
         match record {
             Record::Interval(interval) => {
-                let mut next = *self;
-                next.put_interval(interval, &mut bits)?;
-                *self = next;
+                let mut next = self.intervals;
+                next.put(&mut bits, interval)?;
+                self.intervals = next;
             }
-            Record::Capture(block) => self.put_capture(block, &mut bits)?,
+            Record::Capture(block) => {
+                let mut next = self.captures;
+                next.put(&mut bits, block, &self.intervals.before)?;
+                self.captures = next;
+            }
             Record::Mark(mark) => self.put_mark(mark, &mut bits)?,
         }
         Ok(bits.position())
     }
 
-    /// Reads the next record.
-    pub fn decode(&mut self, bits: &mut BitReader<'_>) -> Result<Record, DecodeError> {
-        self.take_record(bits).ok_or(DecodeError)
+    /// Reads the next record and hands it to `sink`. After an error nothing more can be read.
+    #[inline]
+    pub fn decode(
+        &mut self,
+        bits: &mut BitReader<'_>,
+        sink: &mut impl Sink,
+    ) -> Result<(), DecodeError> {
+        let window = bits.window();
+        let head = window.leading_ones();
+        if head < 3 {
+            bits.skip(head + 1);
+            let head = [Head::Same, Head::Next, Head::Full][head as usize];
+            let interval = self.intervals.take(bits, head);
+            let interval = interval.filter(|_| !bits.overran()).ok_or(DecodeError)?;
+            sink.interval(interval);
+            return Ok(());
+        }
+        bits.skip(4);
+        self.decode_other(bits, head > 3, sink).filter(|()| !bits.overran()).ok_or(DecodeError)
     }
 
-    fn take_record(&mut self, bits: &mut BitReader<'_>) -> Option<Record> {
-        if bits.take(1)? == 0 {
-            return self.take_interval(bits).map(Record::Interval);
-        }
-        if bits.take(1)? == 0 {
-            return self.take_capture(bits).map(Record::Capture);
-        }
-        self.take_mark(bits).map(Record::Mark)
-    }
-
-    fn put_interval(&mut self, now: &Interval, bits: &mut BitWriter<'_>) -> Result<(), NoRoom> {
-        let before = self.previous;
-        bits.put(0, 1)?;
-        let start_ms = now.end_ms.wrapping_sub(i64::from(now.span_ms));
-        if start_ms == before.end_ms && now.count == before.count {
-            bits.put(0, 1)?;
+    #[cold]
+    fn decode_other(
+        &mut self,
+        bits: &mut BitReader<'_>,
+        is_mark: bool,
+        sink: &mut impl Sink,
+    ) -> Option<()> {
+        if is_mark {
+            let mark = self.take_mark(bits)?;
+            if !bits.overran() {
+                sink.mark(mark);
+            }
         } else {
-            bits.put(1, 1)?;
-            put_time(bits, start_ms, before.end_ms)?;
-            bits.put(now.count.into(), 16)?;
+            let block = self.captures.take(bits, &self.intervals.before)?;
+            if !bits.overran() {
+                sink.capture(block);
+            }
         }
-        let [span, voltage @ .., power, frequency, flags] = &mut self.contexts;
-        let (voltage, rest) = voltage.split_at_mut(3);
-        let (current, signal) = rest.split_at_mut(3);
-        span.put(bits, zigzag(now.span_ms.wrapping_sub(before.span_ms) as i32))?;
-        put_spread(bits, voltage, now.voltage_dv, before.voltage_dv)?;
-        put_spread(bits, current, now.current_ca, before.current_ca)?;
-        put_spread(bits, signal, now.signal, before.signal)?;
-        power.put(bits, zigzag(now.power_w.wrapping_sub(before.power_w)))?;
-        let hertz = i32::from(now.frequency_chz) - i32::from(before.frequency_chz);
-        frequency.put(bits, zigzag(hertz))?;
-        flags.put(bits, (now.flags ^ before.flags).into())?;
-        self.previous = *now;
-        Ok(())
-    }
-
-    fn take_interval(&mut self, bits: &mut BitReader<'_>) -> Option<Interval> {
-        let before = self.previous;
-        let (start_ms, count) = if bits.take(1)? == 0 {
-            (before.end_ms, before.count)
-        } else {
-            (take_time(bits, before.end_ms)?, bits.take(16)? as u16)
-        };
-        let [span, voltage @ .., power, frequency, flags] = &mut self.contexts;
-        let (voltage, rest) = voltage.split_at_mut(3);
-        let (current, signal) = rest.split_at_mut(3);
-        let span_ms = before.span_ms.wrapping_add(unzigzag(span.take(bits)?) as u32);
-        let voltage_dv = take_spread(bits, voltage, before.voltage_dv)?;
-        let current_ca = take_spread(bits, current, before.current_ca)?;
-        let signal = take_spread(bits, signal, before.signal)?;
-        let power_w = before.power_w.wrapping_add(unzigzag(power.take(bits)?));
-        let hertz = i32::from(before.frequency_chz).wrapping_add(unzigzag(frequency.take(bits)?));
-        let flags = u8::try_from(flags.take(bits)?).ok()? ^ before.flags;
-        let now = Interval {
-            end_ms: start_ms.wrapping_add(i64::from(span_ms)),
-            span_ms,
-            count,
-            voltage_dv,
-            current_ca,
-            power_w,
-            signal,
-            frequency_chz: u16::try_from(hertz).ok()?,
-            flags,
-        };
-        self.previous = now;
-        Some(now)
-    }
-
-    fn put_capture(&self, block: &CaptureBlock, bits: &mut BitWriter<'_>) -> Result<(), NoRoom> {
-        bits.put(0b10, 2)?;
-        bits.put(block.capture.into(), 16)?;
-        bits.put(block.first_index.into(), 16)?;
-        put_time(bits, block.start_ms, self.previous.end_ms)?;
-        bits.put(block.step_us.into(), 16)?;
-        bits.put(block.trigger as u32, 8)?;
-        bits.put(block.points.len() as u32, 6)?;
-        let mut contexts = [Context::FRESH; 3];
-        let mut before = CapturePoint::default();
-        for point in &block.points {
-            let [voltage, current, power] = &mut contexts;
-            voltage.put(bits, zigzag(point.voltage_dv.wrapping_sub(before.voltage_dv)))?;
-            current.put(bits, zigzag(point.current_ca.wrapping_sub(before.current_ca)))?;
-            power.put(bits, zigzag(point.power_w.wrapping_sub(before.power_w)))?;
-            before = *point;
-        }
-        Ok(())
-    }
-
-    fn take_capture(&self, bits: &mut BitReader<'_>) -> Option<CaptureBlock> {
-        let capture = bits.take(16)? as u16;
-        let first_index = bits.take(16)? as u16;
-        let start_ms = take_time(bits, self.previous.end_ms)?;
-        let step_us = bits.take(16)? as u16;
-        let trigger = Trigger::from_code(bits.take(8)? as u8)?;
-        let count = bits.take(6)? as usize;
-        if count > CAPTURE_BLOCK_POINTS {
-            return None;
-        }
-        let mut contexts = [Context::FRESH; 3];
-        let mut before = CapturePoint::default();
-        let mut points = Vec::new();
-        for _ in 0..count {
-            let [voltage, current, power] = &mut contexts;
-            before = CapturePoint {
-                voltage_dv: before.voltage_dv.wrapping_add(unzigzag(voltage.take(bits)?)),
-                current_ca: before.current_ca.wrapping_add(unzigzag(current.take(bits)?)),
-                power_w: before.power_w.wrapping_add(unzigzag(power.take(bits)?)),
-            };
-            points.push(before).ok()?;
-        }
-        Some(CaptureBlock { capture, first_index, start_ms, step_us, trigger, points })
+        Some(())
     }
 
     fn put_mark(&self, mark: &TimedMark, bits: &mut BitWriter<'_>) -> Result<(), EncodeError> {
         let mut buffer = [0; MARK_BYTES_MAX];
         let encoded =
             postcard::to_slice(&mark.mark, &mut buffer).map_err(|_| EncodeError::MarkTooLong)?;
-        bits.put(0b11, 2)?;
-        put_time(bits, mark.time_ms, self.previous.end_ms)?;
+        bits.put(0b1111, 4)?;
+        put_time(bits, mark.time_ms, self.intervals.before.end_ms)?;
         bits.put(encoded.len() as u32, 8)?;
         for byte in encoded.iter() {
             bits.put((*byte).into(), 8)?;
@@ -291,56 +467,16 @@ impl Model {
     }
 
     fn take_mark(&self, bits: &mut BitReader<'_>) -> Option<TimedMark> {
-        let time_ms = take_time(bits, self.previous.end_ms)?;
-        let length = bits.take(8)? as usize;
+        let time_ms = take_time(bits, self.intervals.before.end_ms);
+        let length = bits.take(8) as usize;
         let mut buffer = [0; MARK_BYTES_MAX];
         let bytes = &mut buffer[..length];
         for byte in bytes.iter_mut() {
-            *byte = bits.take(8)? as u8;
+            *byte = bits.take(8) as u8;
         }
         let (mark, rest) = postcard::take_from_bytes::<Mark>(bytes).ok()?;
         rest.is_empty().then_some(TimedMark { time_ms, mark })
     }
-}
-
-fn put_spread(
-    bits: &mut BitWriter<'_>,
-    contexts: &mut [Context],
-    now: Spread,
-    before: Spread,
-) -> Result<(), NoRoom> {
-    contexts[0].put(bits, zigzag(now.mean.wrapping_sub(before.mean)))?;
-    contexts[1].put(bits, now.mean.wrapping_sub(now.min) as u32)?;
-    contexts[2].put(bits, now.max.wrapping_sub(now.mean) as u32)
-}
-
-fn take_spread(
-    bits: &mut BitReader<'_>,
-    contexts: &mut [Context],
-    before: Spread,
-) -> Option<Spread> {
-    let mean = before.mean.wrapping_add(unzigzag(contexts[0].take(bits)?));
-    let min = mean.wrapping_sub(contexts[1].take(bits)? as i32);
-    let max = mean.wrapping_add(contexts[2].take(bits)? as i32);
-    Some(Spread { mean, min, max })
-}
-
-/// FORMAT.md code T. Differences beyond 62 bits (292 million years) do not occur; they are cut.
-fn put_time(bits: &mut BitWriter<'_>, time_ms: i64, from_ms: i64) -> Result<(), NoRoom> {
-    let value = zigzag64(time_ms.wrapping_sub(from_ms)) & (u64::MAX >> 1);
-    let width = 64 - value.leading_zeros();
-    bits.put(width, 6)?;
-    if width > 32 {
-        bits.put((value >> 32) as u32, width - 32)?;
-    }
-    bits.put(value as u32, width.min(32))
-}
-
-fn take_time(bits: &mut BitReader<'_>, from_ms: i64) -> Option<i64> {
-    let width = bits.take(6)?;
-    let high = if width > 32 { bits.take(width - 32)? } else { 0 };
-    let value = (u64::from(high) << 32) | u64::from(bits.take(width.min(32))?);
-    Some(from_ms.wrapping_add(unzigzag64(value)))
 }
 
 #[cfg(test)]

@@ -13,10 +13,16 @@ fn round_trip(records: &[Record]) -> usize {
     let mut model = Model::new(base_ms);
     let mut bits = BitReader::new(&bytes[..at.div_ceil(8)]);
     for record in records {
-        assert_eq!(model.decode(&mut bits).as_ref(), Ok(record));
+        assert_eq!(decode(&mut model, &mut bits).as_ref(), Ok(record));
     }
     assert_eq!(bits.position(), at);
     at
+}
+
+fn decode(model: &mut Model, bits: &mut BitReader<'_>) -> Result<Record, DecodeError> {
+    let mut found = None;
+    model.decode(bits, &mut |record| found = Some(record))?;
+    Ok(found.expect("a record was handed over"))
 }
 
 fn spread() -> impl Strategy<Value = Spread> {
@@ -101,8 +107,11 @@ proptest! {
     fn any_bytes_decode_to_an_end(bytes in proptest::collection::vec(any::<u8>(), 0..400)) {
         let mut model = Model::new(0);
         let mut bits = BitReader::new(&bytes);
-        while model.decode(&mut bits).is_ok() {}
-        prop_assert!(bits.position() <= bytes.len() * 8);
+        let mut at = 0;
+        while decode(&mut model, &mut bits).is_ok() {
+            prop_assert!((at + RECORD_BITS_MIN..=bytes.len() * 8).contains(&bits.position()));
+            at = bits.position();
+        }
     }
 }
 
@@ -125,26 +134,45 @@ fn a_record_without_room_changes_nothing() {
     assert_eq!(model.encode(&large, &mut bytes, at), Err(EncodeError::NoRoom));
     assert_eq!(bytes[..at / 8], first[..at / 8]);
     let mut bits = BitReader::new(&bytes);
-    assert_eq!(Model::new(0).decode(&mut bits), Ok(small));
+    assert_eq!(decode(&mut Model::new(0), &mut bits), Ok(small));
 }
 
-/// What the format is for: a quiet record costs little more than two bytes.
+fn still(end_ms: i64, span_ms: u32, count: u16, frequency_chz: u16) -> Record {
+    Record::Interval(Interval {
+        end_ms,
+        span_ms,
+        count,
+        voltage_dv: Spread { mean: 2301, min: 2301, max: 2301 },
+        frequency_chz,
+        ..Interval::default()
+    })
+}
+
+/// Bits of a record in the long run, of records that end after so many intervals.
+fn bits_each(record: impl Fn(i64) -> Record) -> usize {
+    let few: std::vec::Vec<_> = (1..=100).map(&record).collect();
+    let many: std::vec::Vec<_> = (1..=200).map(&record).collect();
+    (round_trip(&many) - round_trip(&few)) / 100
+}
+
+/// What the format is for: one bit for all that stands still, and one for each measured value.
 #[test]
-fn an_unchanging_interval_costs_one_bit_a_field() {
-    let still = |n: i64| {
-        Record::Interval(Interval {
-            end_ms: 1_770_000_000_000 + 200 * n,
-            span_ms: 200,
-            count: 1,
-            voltage_dv: Spread { mean: 2301, min: 2301, max: 2301 },
-            frequency_chz: 5000,
-            ..Interval::default()
-        })
-    };
-    let few: std::vec::Vec<_> = (1..=100).map(still).collect();
-    let many: std::vec::Vec<_> = (1..=200).map(still).collect();
-    let per_record = (round_trip(&many) - round_trip(&few)) / 100;
-    assert_eq!(per_record, 2 + CONTEXTS);
+fn an_unchanging_interval_costs_one_bit_a_value() {
+    let at_50_hz = |n: i64| still(1_770_000_000_000 + 200 * n, 200, 1, 5000);
+    assert_eq!(bits_each(at_50_hz), 1 + 10);
+    let at_60_hz = |n: i64| still(1_770_000_000_000 + 200 * n, 200, 1, 6000);
+    assert_eq!(bits_each(at_60_hz), 1 + 10);
+    let merged = |n: i64| still(1_770_000_000_000 + 9400 * n, 9400, 47, 5000);
+    assert_eq!(bits_each(merged), 1 + 10);
+}
+
+/// At 50.03 Hz ten cycles are 199.880 ms: nearly every eighth span is one millisecond shorter, and
+/// which one follows from the frequency.
+#[test]
+fn spans_follow_from_the_frequency() {
+    let end_ms = |n: i64| 1_770_000_000_000 + n * 199_880 / 1000;
+    let record = |n: i64| still(end_ms(n), (end_ms(n) - end_ms(n - 1)) as u32, 1, 5003);
+    assert_eq!(bits_each(record), 1 + 10);
 }
 
 extern crate std;

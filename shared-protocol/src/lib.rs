@@ -17,6 +17,7 @@ pub mod frame;
 pub mod message;
 pub mod page;
 pub mod record;
+mod rice;
 pub mod seal;
 pub mod sector;
 pub mod settings;

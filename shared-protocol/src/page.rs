@@ -3,7 +3,7 @@
 
 use crate::bits::BitReader;
 use crate::check;
-use crate::codec::{EncodeError, Model};
+use crate::codec::{EncodeError, Model, RECORD_BITS_MIN, Sink};
 use crate::message::PageAddress;
 use crate::record::Record;
 use crate::sector::SECTOR_HEADER_BYTES;
@@ -18,11 +18,11 @@ pub const SECTOR_BYTES: usize = PAGE_BYTES * PAGES_PER_SECTOR;
 
 const VERSION: u8 = 1;
 const HEADER_BYTES: usize = 24;
-/// Length and record count before the payload.
-const CHUNK_HEAD: usize = 3;
+/// Room for the length of a payload while it grows.
+const LENGTH_BYTES_MAX: usize = 2;
+/// A payload of this length or more has its length in two bytes.
+const LONG: usize = 240;
 const CRC_BYTES: usize = 4;
-/// Most records in a chunk.
-const RECORDS_MAX: u8 = 255;
 const ERASED: u8 = 0xFF;
 
 /// Where the page area of this page begins: behind the sector header in page 0.
@@ -30,13 +30,27 @@ pub const fn area_start(page: u8) -> usize {
     if page == 0 { SECTOR_HEADER_BYTES } else { 0 }
 }
 
-fn chunk_crc(address: PageAddress, at: usize, head_and_payload: &[u8]) -> u32 {
+fn chunk_crc(address: PageAddress, at: usize, length_and_payload: &[u8]) -> u32 {
+    let [a, b, c, d] = address.sector.to_le_bytes();
+    let [low, high] = (at as u16).to_le_bytes();
     let mut digest = check::running();
-    digest.update(&address.sector.to_le_bytes());
-    digest.update(&[address.page]);
-    digest.update(&(at as u16).to_le_bytes());
-    digest.update(head_and_payload);
+    digest.update(&[a, b, c, d, address.page, low, high]);
+    digest.update(length_and_payload);
     digest.finalize()
+}
+
+/// Length of the payload of the chunk that begins `bytes`, and how many bytes tell it; `None` where
+/// it is not written as FORMAT.md says.
+fn length_at(bytes: &[u8]) -> Option<(usize, usize)> {
+    match *bytes {
+        [0, ..] => None,
+        [short, ..] if usize::from(short) < LONG => Some((short.into(), 1)),
+        [high @ 0xF0..=0xF3, low, ..] => {
+            let length = usize::from(high & 3) << 8 | usize::from(low);
+            (length >= LONG).then_some((length, 2))
+        }
+        _ => None,
+    }
 }
 
 /// Builds a page in memory, chunk by chunk, and says which bytes to program.
@@ -48,11 +62,8 @@ pub struct PageWriter {
     unwritten: usize,
     /// Start of the open chunk.
     chunk: usize,
-    /// Bits of payload in the open chunk.
+    /// Bits of payload in the open chunk; they stand [`LENGTH_BYTES_MAX`] behind its start.
     bits: usize,
-    records: u8,
-    /// A chunk before the open one was closed and not handed out yet.
-    closed: bool,
     model: Model,
 }
 
@@ -78,8 +89,6 @@ impl PageWriter {
             unwritten: start,
             chunk: (start + HEADER_BYTES).next_multiple_of(align.clamp(1, 16)),
             bits: 0,
-            records: 0,
-            closed: false,
             model: Model::new(base_ms),
         }
     }
@@ -96,58 +105,53 @@ impl PageWriter {
 
     /// True when the page holds records that were not handed out for programming yet.
     pub fn pending(&self) -> bool {
-        self.records > 0 || self.closed
+        self.bits > 0
     }
 
     /// Appends a record to the open chunk. [`EncodeError::NoRoom`] means: close the chunk and go on
     /// in the next page (nothing was changed); a record never needs more than an empty page.
     pub fn push(&mut self, record: &Record) -> Result<(), EncodeError> {
-        if self.records == RECORDS_MAX {
-            self.start_next_chunk();
-        }
-        // The page's end less the CRC, rounded down so that the padded chunk stays inside.
+        // The page's end less the CRC; the padding of a closed chunk stays inside, because a page is
+        // a multiple of the alignment.
         let end = PAGE_BYTES - CRC_BYTES;
-        let payload = self.chunk + CHUNK_HEAD;
+        let payload = self.chunk + LENGTH_BYTES_MAX;
         if payload >= end {
             return Err(EncodeError::NoRoom);
         }
         self.bits = self.model.encode(record, &mut self.bytes[payload..end], self.bits)?;
-        self.records += 1;
         Ok(())
     }
 
     /// Closes the open chunk, if it has records, and gives the bytes of the page to program now.
     pub fn close_chunk(&mut self) -> Option<Range<usize>> {
-        self.start_next_chunk();
-        self.closed = false;
+        let length = self.bits.div_ceil(8);
+        let mut end = self.chunk;
+        if length > 0 {
+            let mut payload = self.chunk + LENGTH_BYTES_MAX;
+            // Bits behind the last record: whatever a record that did not fit has left there.
+            if !self.bits.is_multiple_of(8) {
+                self.bytes[payload + length - 1] &= ERASED << (8 - self.bits % 8);
+            }
+            if length < LONG {
+                self.bytes.copy_within(payload..payload + length, payload - 1);
+                payload -= 1;
+                self.bytes[self.chunk] = length as u8;
+            } else {
+                self.bytes[self.chunk] = 0xF0 | (length >> 8) as u8;
+                self.bytes[self.chunk + 1] = length as u8;
+            }
+            end = payload + length;
+            let crc = chunk_crc(self.address, self.chunk, &self.bytes[self.chunk..end]);
+            self.bytes[end..end + CRC_BYTES].copy_from_slice(&crc.to_le_bytes());
+            end += CRC_BYTES;
+        }
+        // Remains of a record that did not fit.
+        self.bytes[end.min(PAGE_BYTES)..].fill(ERASED);
+        self.chunk = end.next_multiple_of(self.align);
+        self.bits = 0;
         let range = self.unwritten..self.chunk.min(PAGE_BYTES);
         self.unwritten = range.end;
         (!range.is_empty()).then_some(range)
-    }
-
-    fn start_next_chunk(&mut self) {
-        if self.records == 0 {
-            // Remains of a record that did not fit.
-            let from = self.chunk.min(PAGE_BYTES);
-            self.bytes[from..].fill(ERASED);
-            return;
-        }
-        let length = self.bits.div_ceil(8);
-        let payload = self.chunk + CHUNK_HEAD;
-        // Bits behind the last record: whatever a record that did not fit has left there.
-        if !self.bits.is_multiple_of(8) {
-            self.bytes[payload + length - 1] &= ERASED << (8 - self.bits % 8);
-        }
-        self.bytes[self.chunk..self.chunk + 2].copy_from_slice(&(length as u16).to_le_bytes());
-        self.bytes[self.chunk + 2] = self.records;
-        let end = payload + length;
-        let crc = chunk_crc(self.address, self.chunk, &self.bytes[self.chunk..end]);
-        self.bytes[end..end + CRC_BYTES].copy_from_slice(&crc.to_le_bytes());
-        self.bytes[end + CRC_BYTES..].fill(ERASED);
-        self.chunk = (end + CRC_BYTES).next_multiple_of(self.align);
-        self.bits = 0;
-        self.records = 0;
-        self.closed = true;
     }
 }
 
@@ -185,12 +189,12 @@ pub enum PageState {
 }
 
 /// Reads a page that should be at `address`; hands every record of every chunk that passes its
-/// check to `visit`, in order.
+/// check to `sink`, in order.
 pub fn read_page(
     bytes: &[u8; PAGE_BYTES],
     address: PageAddress,
     align: usize,
-    mut visit: impl FnMut(Record),
+    mut sink: impl Sink,
 ) -> PageState {
     let start = area_start(address.page);
     let area = &bytes[start..];
@@ -203,30 +207,32 @@ pub fn read_page(
     }
     let align = align.clamp(1, 16);
     let mut model = Model::new(header.base_ms);
-    let mut at = (start + HEADER_BYTES).next_multiple_of(align);
     let mut fill = start + HEADER_BYTES;
-    while let Some(head) = bytes.get(at..at + CHUNK_HEAD) {
-        let length = usize::from(u16::from_le_bytes([head[0], head[1]]));
-        if length == 0xFFFF {
+    loop {
+        let at = fill.next_multiple_of(align);
+        let chunk = bytes.get(at..).unwrap_or(&[]);
+        if chunk.first().is_none_or(|first| *first == ERASED) {
             break;
         }
         let torn = PageState::Torn { header, at };
-        let end = at + CHUNK_HEAD + length;
-        let Some(stored) = bytes.get(end..end + CRC_BYTES) else { return torn };
-        if chunk_crc(address, at, &bytes[at..end]).to_le_bytes() != *stored
+        let Some((length, told_in)) = length_at(chunk) else { return torn };
+        let end = told_in + length;
+        let Some(stored) = chunk.get(end..end + CRC_BYTES) else { return torn };
+        if chunk_crc(address, at, &chunk[..end]).to_le_bytes() != *stored
             || bytes[fill..at].iter().any(|byte| *byte != ERASED)
         {
             return torn;
         }
-        let mut bits = BitReader::new(&bytes[at + CHUNK_HEAD..end]);
-        for _ in 0..head[2] {
-            match model.decode(&mut bits) {
-                Ok(record) => visit(record),
-                Err(_) => return torn,
+        let mut bits = BitReader::new(&chunk[told_in..end]);
+        while bits.left() >= RECORD_BITS_MIN {
+            if model.decode(&mut bits, &mut sink).is_err() {
+                return torn;
             }
         }
-        fill = end + CRC_BYTES;
-        at = fill.next_multiple_of(align);
+        if bits.take(bits.left() as u32) != 0 {
+            return torn;
+        }
+        fill = at + end + CRC_BYTES;
     }
     if bytes[fill.min(PAGE_BYTES)..].iter().any(|byte| *byte != ERASED) {
         return PageState::Torn { header, at: fill };

@@ -6,7 +6,7 @@ use libfuzzer_sys::arbitrary::{Result, Unstructured};
 use libfuzzer_sys::fuzz_target;
 use pumpwitness_fuzz::{record, time_ms};
 use pumpwitness_protocol::bits::BitReader;
-use pumpwitness_protocol::codec::Model;
+use pumpwitness_protocol::codec::{Model, RECORD_BITS_MIN};
 use pumpwitness_protocol::record::Record;
 
 fn round_trip(base_ms: i64, records: &[Record]) {
@@ -18,9 +18,14 @@ fn round_trip(base_ms: i64, records: &[Record]) {
     }
     let mut bits = BitReader::new(&bytes);
     let mut model = Model::new(base_ms);
-    for record in records {
-        assert_eq!(model.decode(&mut bits).as_ref(), Ok(record));
+    let mut read = Vec::new();
+    for _ in records {
+        let before = bits.position();
+        model.decode(&mut bits, &mut |record| read.push(record)).expect("what was written");
+        assert!(bits.position() - before >= RECORD_BITS_MIN, "fill would pass for a record");
     }
+    assert_eq!(read, records);
+    assert_eq!(bits.position(), at);
 }
 
 fn run(u: &mut Unstructured<'_>) -> Result<()> {
@@ -34,8 +39,7 @@ fn run(u: &mut Unstructured<'_>) -> Result<()> {
         let bytes = u.bytes(u.len())?;
         let mut bits = BitReader::new(bytes);
         let mut model = Model::new(base_ms);
-        while let Ok(record) = model.decode(&mut bits) {
-            records.push(record);
+        while model.decode(&mut bits, &mut |record| records.push(record)).is_ok() {
             assert!(records.len() <= 8 * bytes.len(), "records out of nothing");
         }
     }

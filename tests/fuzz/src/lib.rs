@@ -175,19 +175,22 @@ pub fn mend(bytes: &mut [u8], at: usize) {
 }
 
 /// A page at `address` whose one chunk holds `payload` and passes its check.
-pub fn page_of_payload(address: PageAddress, records: u8, payload: &[u8]) -> [u8; PAGE_BYTES] {
+pub fn page_of_payload(address: PageAddress, payload: &[u8]) -> [u8; PAGE_BYTES] {
     let mut bytes = *PageWriter::new(address, 1, 1, START_MS).bytes();
     let at = if address.page == 0 { 96 + 24 } else { 24 };
-    let payload = &payload[..payload.len().min(PAGE_BYTES - at - 3 - 4)];
-    let end = at + 3 + payload.len();
-    bytes[at..at + 2].copy_from_slice(&(payload.len() as u16).to_le_bytes());
-    bytes[at + 2] = records;
-    bytes[at + 3..end].copy_from_slice(payload);
-    // FORMAT.md §2.3: sector, page, place of the chunk, then the chunk.
+    let payload = &payload[..payload.len().min(PAGE_BYTES - at - 2 - 4)];
+    // FORMAT.md §2.2: sector, page, place of the chunk, then length and payload.
+    let mut chunk = Vec::new();
+    if payload.len() >= 240 {
+        chunk.push(0xF0 + (payload.len() >> 8) as u8);
+    }
+    chunk.push(payload.len() as u8);
+    chunk.extend(payload);
     let mut covered = address.sector.to_le_bytes().to_vec();
     covered.push(address.page);
     covered.extend((at as u16).to_le_bytes());
-    covered.extend(&bytes[at..end]);
-    bytes[end..end + 4].copy_from_slice(&crc32(&covered).to_le_bytes());
+    covered.extend(&chunk);
+    chunk.extend(crc32(&covered).to_le_bytes());
+    bytes[at..at + chunk.len()].copy_from_slice(&chunk);
     bytes
 }

@@ -4,6 +4,7 @@ Bits, integers and checks are Python's own: struct, zlib.crc32, hashlib. Numbers
 sections of FORMAT.md.
 """
 
+import collections
 import hashlib
 import struct
 import zlib
@@ -62,22 +63,36 @@ class Bits:
         assert self.at <= len(self.text), "payload ends early"
         return int(self.text[self.at - n : self.at], 2) if n else 0
 
+    def left(self):
+        return len(self.text) - self.at
+
     def rice(self, context):
         """A(c, u) [3.1]."""
         a, n = context
-        k = next(k for k in range(21) if k == 20 or (n << k) >= a)
+        k = next(k for k in range(21) if k == 20 or (n << k) >= a - (a >> 2) - (a >> 4))
         q = 0
-        while q < 12 and self.take(1):
+        while q < 10 and self.take(1):
             q += 1
-        u = (q << k) | self.take(k) if q < 12 else self.take(self.take(5) + 1)
-        a, n = a + min(u, 12 << k), n + 1
-        if n == 32:
-            a, n = max(a // 2, 1), 16
-        context[:] = a, n
+        if q < 10:
+            u = (q << k) | self.take(k)
+            a += u
+        else:
+            u = self.take(self.take(5) + 1)
+            a += 4 << k
+        context[:] = (a // 2, 12) if n == 23 else (a, n + 1)
         return u
 
     def delta(self, context):
         return unzigzag(self.rice(context))
+
+    def distance(self, context, mean):
+        """D(c, m, u) [3.1]; the mean is a list of one."""
+        p = (mean[0] + 8) >> 4
+        u = self.rice(context)
+        if u <= 2 * p:
+            u = p + unzigzag(u)
+        mean[0] += max(-64, min(64, 16 * min(u, 65535) - mean[0])) >> 2
+        return u
 
     def time(self, since):
         """T(t, from) [3.1]."""
@@ -87,43 +102,63 @@ class Bits:
 class PageDecoder:
     """The state of a page [3.2] and its records [3.3] to [3.5]."""
 
-    FIELDS = ["span"] + [c + s for c in "ucs" for s in ("mean", "low", "high")] + ["p", "f", "flags"]
-
     def __init__(self, base_ms):
-        self.end, self.span, self.count = base_ms, 200, 1
+        self.end, self.count, self.rest = base_ms, 1, 0
         self.last = dict.fromkeys(("u", "c", "s", "p", "f", "flags"), 0)
-        self.contexts = {field: [4, 1] for field in self.FIELDS}
+        self.contexts = collections.defaultdict(lambda: [4, 1])
+        self.means = collections.defaultdict(lambda: [0])
+        self.block, self.point = (0, 0, 0, 0, 0, 0), [0, 0, 0]
 
     def record(self, bits):
-        if not bits.take(1):
-            return "interval", self.interval(bits)
-        return ("mark", self.mark(bits)) if bits.take(1) else ("capture", self.capture(bits))
+        head = 0
+        while head < 4 and bits.take(1):
+            head += 1
+        if head < 3:
+            return "interval", self.interval(bits, head)
+        return ("capture", self.capture(bits)) if head == 3 else ("mark", self.mark(bits))
 
-    def interval(self, bits):
+    def interval(self, bits, head):
         context, last = self.contexts, self.last
-        start = self.end
-        if bits.take(1):
-            start, self.count = bits.time(self.end), bits.take(16)
-        self.span = (self.span + bits.delta(context["span"])) & M32
-        self.end = start + self.span
-        row = [self.end, self.span, self.count]
+        start, late = self.end, 0
+        if head == 2:
+            start = bits.time(self.end) if bits.take(1) else self.end
+            last["flags"] = bits.take(8)
+        if head > 0:
+            self.count += bits.delta(context["count", self.count == 1])
+            last["f"] += bits.delta(context["f"])
+            late = bits.delta(context["span"])
+        hertz = last["f"] if last["f"] >= 1000 else 5000
+        cycles = 12 if hertz >= 5500 else 10
+        expected = (self.count * (cycles * 10**8 // hertz) + self.rest) & M32
+        span = (expected // 1000 + late) & M32
+        self.rest = max(0, min(999, wrap32(expected - 1000 * span)))
+        self.end = start + span
+        row = [self.end, span, self.count]
         for c in "ucs":
-            mean = last[c] = wrap32(last[c] + bits.delta(context[c + "mean"]))
-            low = wrap32(mean - bits.rice(context[c + "low"]))
-            row += [mean, low, wrap32(mean + bits.rice(context[c + "high"]))]
-        for c in "pf":
-            last[c] = wrap32(last[c] + bits.delta(context[c]))
-            row.append(last[c])
-        last["flags"] ^= bits.rice(context["flags"])
-        return (*row, last["flags"])
+            mean = last[c] = wrap32(last[c] + bits.delta(context[c]))
+            low = bits.distance(context[c, "low"], self.means[c, "low"])
+            high = bits.distance(context[c, "high"], self.means[c, "high"])
+            row += [mean, wrap32(mean - low), wrap32(mean + high)]
+        last["p"] = wrap32(last["p"] + bits.delta(context["p"]))
+        return (*row, last["p"], last["f"], last["flags"])
 
     def capture(self, bits):
-        number, index, start = bits.take(16), bits.take(16), bits.time(self.end)
-        step_us, trigger, points = bits.take(16), bits.take(8), []
-        contexts, point = [[4, 1] for _ in range(3)], [0, 0, 0]
-        for _ in range(bits.take(6)):
-            point = [wrap32(p + bits.delta(c)) for p, c in zip(point, contexts)]
-            points.append(point)
+        number, index, start, step_us, trigger, before = self.block
+        if bits.take(1):
+            index = (index + before) & 0xFFFF
+            start += before * step_us // 1000
+            step_us += bits.delta(self.contexts["step"])
+            start += bits.delta(self.contexts["start"])
+        else:
+            number, index, start = bits.take(16), bits.take(16), bits.time(self.end)
+            step_us, trigger = bits.take(16), bits.take(8)
+            self.point = [self.last[c] for c in "ucp"]
+        points = []
+        for _ in range(32 if bits.take(1) else bits.take(5)):
+            deltas = [bits.delta(self.contexts["point", n]) for n in range(3)]
+            self.point = [wrap32(p + d) for p, d in zip(self.point, deltas)]
+            points.append(self.point)
+        self.block = (number, index, start, step_us, trigger, len(points))
         return number, index, start, step_us, trigger, points
 
     def mark(self, bits):
@@ -189,16 +224,20 @@ def read_page(data, page, sequence, align):
     decoder, records, at = PageDecoder(base_ms), [], area + 24
     while True:
         at = -(-at // align) * align
-        if at + 3 > PAGE or data[at : at + 2] == b"\xff\xff":
+        if at == PAGE or data[at] == 0xFF:
             break
-        n, count = struct.unpack_from("<HB", data, at)
-        assert 1 <= n <= PAGE - at - 7 and count, "a chunk that does not fit"
-        payload = data[at + 3 : at + 3 + n]
-        address = struct.pack("<IBHHB", sequence, page, at, n, count)
-        assert zlib.crc32(address + payload) == u32(data, at + 3 + n), (sequence, page, at)
-        bits = Bits(payload)
-        records += [decoder.record(bits) for _ in range(count)]
-        assert "1" not in bits.text[bits.at :] and len(bits.text) - bits.at < 8, "fill is not 0"
-        at += 3 + n + 4
+        n, told_in = data[at], 1
+        if n >= 240:
+            n, told_in = (data[at] - 240) * 256 + data[at + 1], 2
+        assert (1 <= n < 240) if told_in == 1 else (240 <= n < 1024), "no length"
+        end = at + told_in + n
+        assert end + 4 <= PAGE, "a chunk that does not fit"
+        address = struct.pack("<IBH", sequence, page, at)
+        assert zlib.crc32(address + data[at:end]) == u32(data, end), (sequence, page, at)
+        bits = Bits(data[at + told_in : end])
+        while bits.left() >= 8:
+            records.append(decoder.record(bits))
+        assert "1" not in bits.text[bits.at :], "fill is not 0"
+        at = end + 4
     assert data[at:].strip(b"\xff") == b"", "bytes behind the last chunk"
     return records

@@ -1,0 +1,239 @@
+//! The codes of numbers (FORMAT.md §3.1): Rice codes that learn their parameter from what they have
+//! coded, distances against a running mean, times.
+
+use crate::bits::{BitReader, BitWriter, NoRoom};
+
+/// Ones in a row that announce an escape.
+const ESCAPE: u32 = 10;
+/// Greatest code parameter.
+const K_MAX: u32 = 20;
+/// Samples after which a context forgets half.
+const FORGET: u32 = 24;
+/// Distances above this move a mean no further, so that sixteen of them fit an i32.
+const MEAN_OF_MAX: u32 = 65_535;
+/// A mean moves by at most a quarter of this, in 1/16.
+const MEAN_STEP_MAX: i32 = 64;
+
+pub(crate) const fn zigzag(value: i32) -> u32 {
+    ((value << 1) ^ (value >> 31)) as u32
+}
+
+pub(crate) const fn unzigzag(value: u32) -> i32 {
+    ((value >> 1) as i32) ^ -((value & 1) as i32)
+}
+
+const fn zigzag64(value: i64) -> u64 {
+    ((value << 1) ^ (value >> 63)) as u64
+}
+
+const fn unzigzag64(value: u64) -> i64 {
+    ((value >> 1) as i64) ^ -((value & 1) as i64)
+}
+
+/// FORMAT.md code A.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Context {
+    sum: u32,
+    seen: u32,
+    /// The code parameter that follows from the two above.
+    k: u32,
+}
+
+impl Context {
+    pub(crate) const FRESH: Self = Self { sum: 4, seen: 1, k: 2 };
+
+    #[inline]
+    fn learn(&mut self, value: u32) {
+        // At most FORGET · ESCAPE · 2^K_MAX, which is below 2²⁸.
+        self.sum += value;
+        self.seen += 1;
+        if self.seen == FORGET {
+            self.sum /= 2;
+            self.seen /= 2;
+        }
+        let target = self.sum - (self.sum >> 2) - (self.sum >> 4);
+        // Mostly neither loop turns: the parameter changes seldom, and then by one.
+        while self.k < K_MAX && (self.seen << self.k) < target {
+            self.k += 1;
+        }
+        while self.k > 0 && (self.seen << (self.k - 1)) >= target {
+            self.k -= 1;
+        }
+    }
+
+    pub(crate) fn put(&mut self, bits: &mut BitWriter<'_>, value: u32) -> Result<(), NoRoom> {
+        let k = self.k;
+        let quotient = value >> k;
+        if quotient < ESCAPE {
+            bits.put_unary(quotient)?;
+            bits.put(value, k)?;
+            self.learn(value);
+        } else {
+            let width = 32 - value.leading_zeros();
+            bits.put((1 << ESCAPE) - 1, ESCAPE)?;
+            bits.put(width - 1, 5)?;
+            bits.put(value, width)?;
+            self.learn(4 << k);
+        }
+        Ok(())
+    }
+
+    #[inline]
+    pub(crate) fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
+        let k = self.k;
+        // The longest code, an escape of 47 bits, is within one window.
+        let window = bits.window();
+        let ones = window.leading_ones();
+        if ones >= ESCAPE {
+            return self.take_escaped(bits, window);
+        }
+        let rest = window << (ones + 1);
+        bits.skip(ones + 1 + k);
+        let value = (ones << k) | (rest >> 1 >> (63 - k)) as u32;
+        self.learn(value);
+        value
+    }
+
+    #[cold]
+    fn take_escaped(&mut self, bits: &mut BitReader<'_>, window: u64) -> u32 {
+        let width = (window << ESCAPE >> 59) as u32 + 1;
+        let value = (window << (ESCAPE + 5) >> (64 - width)) as u32;
+        bits.skip(ESCAPE + 5 + width);
+        self.learn(4 << self.k);
+        value
+    }
+
+    pub(crate) fn put_signed(
+        &mut self,
+        bits: &mut BitWriter<'_>,
+        value: i32,
+    ) -> Result<(), NoRoom> {
+        self.put(bits, zigzag(value))
+    }
+
+    #[inline]
+    pub(crate) fn take_signed(&mut self, bits: &mut BitReader<'_>) -> i32 {
+        unzigzag(self.take(bits))
+    }
+}
+
+/// FORMAT.md code D: a distance, which is never below zero, around its running mean.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Distance {
+    context: Context,
+    /// Running mean, 1/16.
+    mean: i32,
+}
+
+impl Distance {
+    pub(crate) const FRESH: Self = Self { context: Context::FRESH, mean: 0 };
+
+    fn expected(self) -> u32 {
+        ((self.mean + 8) >> 4) as u32
+    }
+
+    #[inline]
+    fn learn(&mut self, distance: u32) {
+        let error = (distance.min(MEAN_OF_MAX) as i32) * 16 - self.mean;
+        self.mean += error.clamp(-MEAN_STEP_MAX, MEAN_STEP_MAX) >> 2;
+    }
+
+    pub(crate) fn put(&mut self, bits: &mut BitWriter<'_>, distance: u32) -> Result<(), NoRoom> {
+        let expected = self.expected();
+        let folded = if distance <= 2 * expected {
+            zigzag(distance.wrapping_sub(expected) as i32)
+        } else {
+            distance
+        };
+        self.learn(distance);
+        self.context.put(bits, folded)
+    }
+
+    #[inline]
+    pub(crate) fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
+        let expected = self.expected();
+        let folded = self.context.take(bits);
+        let distance = if folded <= 2 * expected {
+            expected.wrapping_add(unzigzag(folded) as u32)
+        } else {
+            folded
+        };
+        self.learn(distance);
+        distance
+    }
+}
+
+/// FORMAT.md code T. Differences beyond 62 bits (146 million years) do not occur; they are cut.
+pub(crate) fn put_time(bits: &mut BitWriter<'_>, time_ms: i64, from_ms: i64) -> Result<(), NoRoom> {
+    let value = zigzag64(time_ms.wrapping_sub(from_ms)) & (u64::MAX >> 1);
+    let width = 64 - value.leading_zeros();
+    bits.put(width, 6)?;
+    if width > 32 {
+        bits.put((value >> 32) as u32, width - 32)?;
+    }
+    bits.put(value as u32, width.min(32))
+}
+
+pub(crate) fn take_time(bits: &mut BitReader<'_>, from_ms: i64) -> i64 {
+    let width = bits.take(6);
+    let high = if width > 32 { bits.take(width - 32) } else { 0 };
+    let value = (u64::from(high) << 32) | u64::from(bits.take(width.min(32)));
+    from_ms.wrapping_add(unzigzag64(value))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn any_size() -> impl Strategy<Value = u32> {
+        (any::<u32>(), 0u32..=32).prop_map(
+            |(value, width)| {
+                if width == 0 { 0 } else { value >> (32 - width) }
+            },
+        )
+    }
+
+    proptest! {
+        #[test]
+        fn numbers_come_back(values in proptest::collection::vec(any_size(), 0..200)) {
+            let mut bytes = [0; 2048];
+            let mut writer = BitWriter::new(&mut bytes, 0);
+            let (mut context, mut distance) = (Context::FRESH, Distance::FRESH);
+            for value in &values {
+                context.put(&mut writer, *value).unwrap();
+                distance.put(&mut writer, *value).unwrap();
+            }
+            let at = writer.position();
+            let mut reader = BitReader::new(&bytes[..at.div_ceil(8)]);
+            let (mut context, mut distance) = (Context::FRESH, Distance::FRESH);
+            for value in &values {
+                prop_assert_eq!(context.take(&mut reader), *value);
+                prop_assert_eq!(distance.take(&mut reader), *value);
+            }
+            prop_assert_eq!(reader.position(), at);
+        }
+
+        /// The parameter kept is the one that FORMAT.md asks for: the least that suffices.
+        #[test]
+        fn the_parameter_is_the_least(values in proptest::collection::vec(any_size(), 0..200)) {
+            let mut bytes = [0; 2048];
+            let mut writer = BitWriter::new(&mut bytes, 0);
+            let mut context = Context::FRESH;
+            for value in values {
+                let target = context.sum - (context.sum >> 2) - (context.sum >> 4);
+                let least = (0..K_MAX).find(|k| (context.seen << k) >= target).unwrap_or(K_MAX);
+                prop_assert_eq!(context.k, least);
+                context.put(&mut writer, value).unwrap();
+            }
+        }
+
+        #[test]
+        fn times_come_back(from in any::<i64>(), by in -(1i64 << 61)..(1 << 61)) {
+            let mut bytes = [0; 16];
+            let time = from.wrapping_add(by);
+            put_time(&mut BitWriter::new(&mut bytes, 0), time, from).unwrap();
+            prop_assert_eq!(take_time(&mut BitReader::new(&bytes), from), time);
+        }
+    }
+}
