@@ -147,9 +147,9 @@ mod tests {
             let at = writer.position();
             prop_assert_eq!(at, picture.len());
             let bytes = &bytes[..at.div_ceil(8)];
-            let seen: std::string::String =
-                bytes.iter().map(|byte| std::format!("{byte:08b}")).collect();
-            prop_assert_eq!(&seen[..at], &picture[..]);
+            let seen = |at: usize| if bytes[at / 8] >> (7 - at % 8) & 1 == 1 { '1' } else { '0' };
+            let seen: std::string::String = (0..at).map(seen).collect();
+            prop_assert_eq!(seen, picture);
             let mut reader = BitReader::new(bytes);
             for (value, width) in &parts {
                 let kept = if *width == 0 { 0 } else { value << (32 - width) >> (32 - width) };

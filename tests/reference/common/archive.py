@@ -181,8 +181,24 @@ def read_header(file):
     head |= {"merge_max_s": card.u8(), "captures_per_hour": card.uint(), "when_full": card.uint()}
     head["lamps"] = [card.text() for _ in range(card.uint())]
     head["site_text"] = card.text()
+    head |= {"calibrated_ms": card.sint(), "calibrated_by": card.text(), "standard": card.text()}
+    for channel in ("voltage", "current"):
+        head[channel] = card.uint(), card.sint(), card.sint(), card.sint()
+    for channel in ("signal", "transducer_supply"):
+        head[channel] = card.uint(), card.sint()
+    head["key"] = card.raw(32)
+    # Statement and signature, field by field as in §6.
+    head["seal"] = read_seal(card) if card.u8() else None
+    head |= {"collected_by": card.text(), "program": card.raw(3)}
     assert card.at == len(card.data), "the head has bytes left over"
     return head
+
+
+def read_seal(card):
+    """A seal [6]: statement, then the two halves of the signature."""
+    statement = {"device": card.raw(8), "boot": card.uint(), "occasion": card.uint()}
+    statement |= {"sector": card.uint(), "chain": card.raw(32), "time_ms": card.sint()}
+    return statement | {"papers": card.raw(32), "signature": card.raw(64)}
 
 
 def u32(data, at):
