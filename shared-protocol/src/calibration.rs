@@ -4,8 +4,10 @@
 use heapless::String;
 use serde::{Deserialize, Serialize};
 
-/// Smallest gain, nV or nA a count.
+/// Smallest gain of an alternating channel, nV or nA a count.
 pub const GAIN_MIN: u32 = 1000;
+/// Smallest gain of a direct channel, nA or nV a count.
+pub const DIRECT_GAIN_MIN: u32 = 1;
 /// Longest delay of a channel, ns either way: more than 2° at 50 Hz, the phase error of an ordinary
 /// split-core current transformer.
 pub const LATE_NS_MAX: i32 = 125_000;
@@ -28,7 +30,7 @@ pub struct Alternating {
 /// A direct channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Direct {
-    /// Worth of a count, nA (loop) or nV.
+    /// Worth of a count, nA (loop) or nV; at least [`DIRECT_GAIN_MIN`].
     pub gain_nano: u32,
     /// Counts the channel shows with nothing applied.
     pub offset: i16,
@@ -76,10 +78,12 @@ impl Default for Calibration {
 #[non_exhaustive]
 pub enum CalibrationError {
     /// Gain too small to be meant.
-    #[error("{channel} gain must be at least {GAIN_MIN} nano-units a count, not {gain_nano}")]
+    #[error("{channel} gain must be at least {least} nano-units a count, not {gain_nano}")]
     Gain {
         /// Which channel.
         channel: &'static str,
+        /// The least it may be.
+        least: u32,
         /// The gain given.
         gain_nano: u32,
     },
@@ -97,11 +101,19 @@ impl Calibration {
     /// Checks every value against its range.
     pub fn check(&self) -> Result<(), CalibrationError> {
         for (channel, values) in [("voltage", self.voltage), ("current", self.current)] {
-            if values.gain_nano < GAIN_MIN {
-                return Err(CalibrationError::Gain { channel, gain_nano: values.gain_nano });
+            let (least, gain_nano) = (GAIN_MIN, values.gain_nano);
+            if gain_nano < least {
+                return Err(CalibrationError::Gain { channel, least, gain_nano });
             }
             if !(-LATE_NS_MAX..=LATE_NS_MAX).contains(&values.late_ns) {
                 return Err(CalibrationError::Late { channel, late_ns: values.late_ns });
+            }
+        }
+        let direct = [("signal", self.signal), ("transducer supply", self.transducer_supply)];
+        for (channel, Direct { gain_nano, .. }) in direct {
+            let least = DIRECT_GAIN_MIN;
+            if gain_nano < least {
+                return Err(CalibrationError::Gain { channel, least, gain_nano });
             }
         }
         Ok(())
@@ -132,6 +144,9 @@ mod tests {
         let mut bad = Calibration::default();
         bad.current.gain_nano = 0;
         assert!(matches!(bad.check(), Err(CalibrationError::Gain { channel: "current", .. })));
+        let mut bad = Calibration::default();
+        bad.signal.gain_nano = 0;
+        assert!(matches!(bad.check(), Err(CalibrationError::Gain { channel: "signal", .. })));
         let mut bad = Calibration::default();
         bad.voltage.late_ns = -LATE_NS_MAX - 1;
         assert!(matches!(bad.check(), Err(CalibrationError::Late { channel: "voltage", .. })));

@@ -4,7 +4,8 @@
 //!
 //! Layers, outermost last: [`record`] (what is stored) → [`codec`] (records as bits) → [`page`]
 //! (chunks in a page) → [`sector`] (pages in an erase unit, hash chain) → [`archive`] (sectors in
-//! a file), which [`seal`]s vouch for; beside them [`message`] (requests and replies) → [`frame`] (COBS and CRC on a line).
+//! a file), which [`seal`]s vouch for; beside them [`message`] (requests and replies) → [`frame`]
+//! (COBS and CRC on a line), and [`slot`] and [`device_slot`] (what outlives a power cut).
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -13,6 +14,7 @@ pub mod bits;
 pub mod calibration;
 pub mod check;
 pub mod codec;
+pub mod device_slot;
 pub mod frame;
 pub mod message;
 pub mod page;

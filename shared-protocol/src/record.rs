@@ -303,4 +303,9 @@ pub enum Mark {
         /// thousandth; a difference of a second or more is only told.
         followed: bool,
     },
+    /// A calibration was put in force; what was measured before goes by the one before.
+    Calibration {
+        /// First 8 bytes of the SHA-256 of the calibration's postcard bytes.
+        digest: [u8; 8],
+    },
 }

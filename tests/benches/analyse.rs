@@ -120,7 +120,13 @@ fn archives(name: &str, folder: &Path) -> Vec<(i64, PathBuf, PathBuf)> {
         model.run(until_ms, &mut *logger.borrow_mut());
         assert_eq!(logger.borrow().failure(), None);
         let file = folder.join(format!("{name}-{days}.pwa"));
-        Download { file: &file, replace: true, release: false, host_clock_ms: until_ms }
+        Download {
+            file: &file,
+            replace: true,
+            release: false,
+            host_clock_ms: until_ms,
+            collected_by: "",
+        }
             .run(&mut client, |_| ())
             .expect("the download ends well");
         (*days, file, site_file.clone())

@@ -3,7 +3,7 @@
 //! `cargo run --release -p pumpwitness-core --example speed`
 
 use embassy_futures::block_on;
-use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::calibration::Channels;
 use pumpwitness_core::logger::{Logger, Start};
 use pumpwitness_core::meter::{Meter, MeterConfig};
 use pumpwitness_core::recorder::Recorder;
@@ -31,6 +31,7 @@ fn logger() {
         reason: pumpwitness_protocol::record::BootReason::PowerOn,
         clock_ms: 1_780_000_000_000,
         clock_good: true,
+        seed: Some(pumpwitness_core::logger::Seed([7; 32])),
     };
     let flash = RamFlash::<1>::erased(4096);
     let mut logger = block_on(Logger::start(flash, start)).expect("a flash of the right geometry");
@@ -66,7 +67,7 @@ fn meter() {
         transducer: pumpwitness_protocol::settings::TransducerKind::Loop,
         voltage_floor_mv: 11_500,
         current_floor_ma: 300,
-        calibration: Calibration::default(),
+        calibration: Channels::default(),
     })
     .expect("a calibration within its ranges");
     let cycle: Vec<Frame> = (0..160_u16)

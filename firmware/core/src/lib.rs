@@ -22,6 +22,7 @@ pub mod meter;
 mod output;
 pub mod recorder;
 pub mod sampling;
+mod sealing;
 mod sensor;
 pub mod service;
 mod slew;

@@ -6,11 +6,14 @@
 
 use crate::log::{log_info, log_warn};
 use crate::recorder::{Recorder, Slow};
+use crate::sealing::Sealer;
 use crate::service::{Outcome, Service, View, next_page};
 use crate::wave::HalfWave;
 use embedded_storage_async::nor_flash::NorFlash;
 use heapless::Vec;
 use pumpwitness_journal::{Error, Journal};
+use pumpwitness_protocol::calibration::Calibration;
+use pumpwitness_protocol::device_slot::DeviceSlot;
 use pumpwitness_protocol::frame::{self, Decoder, FRAME_BYTES_MAX, Found};
 use pumpwitness_protocol::message::{
     Identity, PROTOCOL_VERSION, PageAddress, Refusal, Reply, ReplyBody, Request, SnapshotRange,
@@ -18,9 +21,13 @@ use pumpwitness_protocol::message::{
 };
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
 use pumpwitness_protocol::record::{BootReason, Mark, Record};
+use pumpwitness_protocol::seal::{Occasion, Seal, Statement, papers};
 use pumpwitness_protocol::settings::{SETTINGS_BYTES_MAX, Settings};
 use pumpwitness_protocol::slot::Slot;
+use serde::Serialize;
 use sha2::{Digest, Sha256};
+
+pub use pumpwitness_protocol::device_slot::Seed;
 
 /// Records are made durable when the oldest that is not has waited this long. With the interval
 /// going on (at most 0.24 s) and one more half wave it stays below ten seconds.
@@ -51,6 +58,9 @@ pub struct Start {
     pub clock_ms: i64,
     /// False when the clock's battery has failed since it was set.
     pub clock_good: bool,
+    /// 32 bytes of noise, for a device that has no key yet; `None` where the source of noise has
+    /// failed its test, and then a device without a key stays without one.
+    pub seed: Option<Seed>,
 }
 
 /// Pages still to send.
@@ -77,6 +87,11 @@ pub struct Logger<F: NorFlash> {
     service: Service,
     journal: Journal<F>,
     settings: Settings,
+    /// Key and calibration, as the device keeps them.
+    own: DeviceSlot,
+    /// The key was made in this start and is still to be kept.
+    key_is_new: bool,
+    sealer: Sealer,
     identity: Identity,
     reason: BootReason,
     armed: bool,
@@ -100,6 +115,7 @@ pub struct Logger<F: NorFlash> {
 pub struct Mounted<F: NorFlash> {
     journal: Journal<F>,
     kept: Option<Slot>,
+    own: DeviceSlot,
 }
 
 impl<F: NorFlash> Mounted<F> {
@@ -108,7 +124,13 @@ impl<F: NorFlash> Mounted<F> {
     pub async fn mount(flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
         let mut journal = Journal::mount(flash, device).await?;
         let kept = journal.load_slot().await?;
-        Ok(Self { journal, kept })
+        let own = journal.load_device_slot().await?.unwrap_or_default();
+        Ok(Self { journal, kept, own })
+    }
+
+    /// The calibration kept on the device, or that of its design.
+    pub fn calibration(&self) -> &Calibration {
+        &self.own.calibration
     }
 
     /// The settings kept there; none while it has never been armed.
@@ -120,7 +142,9 @@ impl<F: NorFlash> Mounted<F> {
     #[allow(clippy::inline_always)] // else made on the stack and copied to where it stays
     #[inline(always)]
     pub fn into_logger(self, start: Start) -> Logger<F> {
-        let Self { mut journal, kept } = self;
+        let Self { mut journal, kept, mut own } = self;
+        let key_is_new = own.seed.is_none() && start.seed.is_some();
+        own.seed = own.seed.or(start.seed);
         let (settings, site_text, armed, slot_number) = match kept {
             Some(slot) => (slot.settings, slot.site_text, slot.armed, slot.number),
             None => (Settings::default(), Vec::new(), false, 0),
@@ -142,6 +166,9 @@ impl<F: NorFlash> Mounted<F> {
             service: Service::new(site_text),
             journal,
             settings,
+            sealer: Sealer::new(own.seed.as_ref(), start.clock_ms),
+            own,
+            key_is_new,
             identity,
             reason: start.reason,
             armed,
@@ -169,6 +196,14 @@ impl<F: NorFlash> Logger<F> {
 
     /// Records the start: the first thing to do with a logger made by [`Mounted::into_logger`].
     pub async fn begin(&mut self) {
+        if self.key_is_new {
+            self.key_is_new = false;
+            if self.keep_own().await.is_err() {
+                log_warn!("the key cannot be kept");
+                self.own.seed = None;
+                self.sealer.forget_key();
+            }
+        }
         let Identity { boot, firmware, .. } = self.identity;
         self.recorder.mark(Mark::Boot { boot, reason: self.reason, firmware });
         self.recorder.mark(Mark::Settings { digest: digest(&self.settings) });
@@ -247,6 +282,44 @@ impl<F: NorFlash> Logger<F> {
     /// Settings in force.
     pub fn settings(&self) -> &Settings {
         &self.settings
+    }
+
+    /// Calibration in force.
+    pub fn calibration(&self) -> &Calibration {
+        &self.own.calibration
+    }
+
+    /// True when the hour is over and [`Self::seal`] has something to seal. To be asked now and
+    /// then, after [`Self::store`].
+    pub fn seal_due(&self) -> bool {
+        self.sealer.due(self.recorder.clock_ms(), self.journal.newest_closed_sequence())
+    }
+
+    /// Seals what was closed, as a mark in the record. Reads the flash and writes nothing; the
+    /// signature is one stretch of arithmetic during which no half wave is taken.
+    pub async fn seal(&mut self) -> Result<(), Error<F::Error>> {
+        let seal = self.make_seal(Occasion::Hour).await;
+        let sealed = seal.as_ref().ok().copied().flatten();
+        let sector = sealed.map(|seal| seal.statement.sector);
+        // Where it failed, the next hour tries again.
+        self.sealer.done(self.recorder.clock_ms(), sector);
+        if let Some(seal) = sealed {
+            self.recorder.mark(Mark::Seal(seal));
+        }
+        seal.map(|_| ())
+    }
+
+    async fn make_seal(&mut self, occasion: Occasion) -> Result<Option<Seal>, Error<F::Error>> {
+        let Some((sector, chain)) = self.journal.newest_closed().await? else { return Ok(None) };
+        Ok(self.sealer.sign(Statement {
+            device: self.identity.device,
+            boot: self.identity.boot,
+            occasion,
+            sector,
+            chain,
+            time_ms: self.recorder.clock_ms(),
+            papers: papers(&self.settings, self.service.site_text(), &self.own.calibration),
+        }))
     }
 
     /// The flash, as it stands.
@@ -353,6 +426,7 @@ impl<F: NorFlash> Logger<F> {
             status: self.status(),
             live: self.recorder.live(),
             settings: &self.settings,
+            calibration: &self.own.calibration,
             closed_up_to: self.closed_up_to,
         };
         let body = match self.service.answer(&request.body, &view) {
@@ -379,6 +453,8 @@ impl<F: NorFlash> Logger<F> {
                 self.journal.release(up_to_sector);
                 ReplyBody::Done
             }
+            Outcome::PutCalibration(calibration) => self.put_calibration(calibration).await,
+            Outcome::Seal => self.seal_download().await,
         };
         send(request.id, body, out).await
     }
@@ -420,7 +496,9 @@ impl<F: NorFlash> Logger<F> {
     }
 
     async fn set_clock(&mut self, unix_ms: i64) -> ReplyBody {
-        self.recorder.set_clock(unix_ms.saturating_sub(self.behind_ms));
+        let now_ms = unix_ms.saturating_sub(self.behind_ms);
+        self.sealer.clock_set(now_ms.saturating_sub(self.recorder.clock_ms()));
+        self.recorder.set_clock(now_ms);
         self.clock_was_set = true;
         self.identity.clock_good = true;
         self.store_what_fits().await;
@@ -433,6 +511,31 @@ impl<F: NorFlash> Logger<F> {
         self.settings = settings;
         self.store_what_fits().await;
         ReplyBody::Done
+    }
+
+    async fn put_calibration(&mut self, calibration: Calibration) -> ReplyBody {
+        let before = core::mem::replace(&mut self.own.calibration, calibration);
+        if self.keep_own().await.is_err() {
+            self.own.calibration = before;
+            return ReplyBody::Refused(Refusal::Memory);
+        }
+        self.recorder.mark(Mark::Calibration { digest: digest(&self.own.calibration) });
+        self.store_what_fits().await;
+        ReplyBody::Done
+    }
+
+    /// Makes key and calibration durable.
+    async fn keep_own(&mut self) -> Result<(), Error<F::Error>> {
+        self.own.number = self.own.number.wrapping_add(1);
+        self.journal.store_device_slot(&self.own).await
+    }
+
+    async fn seal_download(&mut self) -> ReplyBody {
+        match (self.make_seal(Occasion::Download).await, self.sealer.public_key()) {
+            (Ok(Some(seal)), Some(public_key)) => ReplyBody::Seal { public_key, seal },
+            (Err(_), _) => ReplyBody::Refused(Refusal::Memory),
+            _ => ReplyBody::Refused(Refusal::NoSeal),
+        }
     }
 
     async fn arm(&mut self) -> ReplyBody {
@@ -470,12 +573,12 @@ async fn send(id: u16, body: ReplyBody, out: &mut impl FrameSink) -> Result<(), 
     }
 }
 
-/// First 8 bytes of the SHA-256 of the settings' postcard bytes.
-fn digest(settings: &Settings) -> [u8; 8] {
+/// First 8 bytes of the SHA-256 of the postcard bytes of settings or a calibration.
+fn digest(what: &impl Serialize) -> [u8; 8] {
     let mut bytes = [0; SETTINGS_BYTES_MAX];
     let mut digest = [0; 8];
-    // Settings are bounded by their types to less than the buffer.
-    if let Ok(bytes) = postcard::to_slice(settings, &mut bytes) {
+    // Both are bounded by their types to less than the buffer.
+    if let Ok(bytes) = postcard::to_slice(what, &mut bytes) {
         digest.copy_from_slice(&Sha256::digest(bytes)[..8]);
     }
     digest

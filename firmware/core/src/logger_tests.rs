@@ -13,8 +13,9 @@ const START_MS: i64 = 1_780_000_000_000;
 
 type Ram = RamFlash<1>;
 
-fn ram(sectors: usize) -> Ram {
-    RamFlash::erased(sectors)
+/// A flash whose ring has so many sectors.
+fn ram(ring: usize) -> Ram {
+    RamFlash::erased(pumpwitness_journal::slots::FIXED as usize + ring)
 }
 
 /// Frames as a host would decode them.
@@ -43,6 +44,7 @@ fn start(flash: Ram, clock_ms: i64) -> Logger<Ram> {
         reason: BootReason::PowerOn,
         clock_ms,
         clock_good: false,
+        seed: Some(Seed([7; 32])),
     };
     block_on(Logger::start(flash, start)).unwrap()
 }
@@ -132,7 +134,7 @@ fn marks(records: &[Record]) -> List<Mark> {
 
 #[test]
 fn a_visit_to_a_site() {
-    let mut logger = start(ram(64), START_MS);
+    let mut logger = start(ram(62), START_MS);
     let [ReplyBody::Hello(identity)] = &ask(&mut logger, 1, RequestBody::Hello { protocol: 1 })[..]
     else {
         panic!()
@@ -194,7 +196,7 @@ fn a_visit_to_a_site() {
 #[test]
 fn a_cut_costs_ten_seconds_at_most() {
     let settings = Settings { merge_max_s: 60, ..Settings::default() };
-    let mut logger = start(ram(64), START_MS);
+    let mut logger = start(ram(62), START_MS);
     ask(&mut logger, 1, RequestBody::PutSettings(settings));
     let mut worst_ms = 0;
     for n in 0..20_000_u32 {
@@ -220,7 +222,7 @@ fn a_cut_costs_ten_seconds_at_most() {
 #[test]
 fn a_torn_write_costs_ten_seconds_at_most() {
     let run = |fuse: Option<usize>| {
-        let mut flash = ram(8);
+        let mut flash = ram(6);
         flash.set_fuse(fuse);
         let start_with = Start {
             device: *b"device01",
@@ -228,6 +230,7 @@ fn a_torn_write_costs_ten_seconds_at_most() {
             reason: BootReason::PowerOn,
             clock_ms: START_MS,
             clock_good: true,
+            seed: Some(Seed([7; 32])),
         };
         let Ok(mut logger) = block_on(Logger::start(flash, start_with)) else { return None };
         for n in 0..60_000_u32 {
@@ -246,7 +249,12 @@ fn a_torn_write_costs_ten_seconds_at_most() {
         Some((logger.clock_ms(), logger.into_flash()))
     };
     let (_, whole) = run(None).unwrap();
-    assert!(whole.counts().erased[2..].iter().all(|erased| *erased >= 2), "goes round the ring");
+    assert!(
+        whole.counts().erased[pumpwitness_journal::slots::FIXED as usize..]
+            .iter()
+            .all(|erased| *erased >= 2),
+        "goes round the ring"
+    );
     let steps = whole.steps();
     let mut worst_ms = 0;
     for cut in (300..steps).step_by(steps / 200) {
@@ -269,7 +277,7 @@ fn a_torn_write_costs_ten_seconds_at_most() {
 
 #[test]
 fn a_failing_supply_flushes_everything() {
-    let mut logger = start(ram(64), START_MS);
+    let mut logger = start(ram(62), START_MS);
     feed(&mut logger, 3, false);
     feed(&mut logger, 4, true);
     for _ in 0..7 {
@@ -286,7 +294,7 @@ fn a_failing_supply_flushes_everything() {
 /// records again and says what was lost.
 #[test]
 fn a_full_memory_goes_on_answering() {
-    let mut logger = start(ram(8), START_MS);
+    let mut logger = start(ram(6), START_MS);
     let settings = Settings { when_full: WhenFull::KeepOldest, ..Settings::default() };
     ask(&mut logger, 1, RequestBody::PutSettings(settings));
     assert_eq!(ask(&mut logger, 1, RequestBody::Arm), [ReplyBody::Done]);
@@ -321,7 +329,7 @@ fn a_full_memory_goes_on_answering() {
 
 #[test]
 fn pages_that_are_not_held_are_gone() {
-    let mut logger = start(ram(16), START_MS);
+    let mut logger = start(ram(14), START_MS);
     feed(&mut logger, 60, true);
     let first = PageAddress { sector: u32::MAX, page: 2 };
     let read = RequestBody::ReadPages { first, count: 9 };
@@ -350,7 +358,7 @@ fn stream(
 
 #[test]
 fn a_window_that_follows_waits_for_the_one_under_way() {
-    let mut logger = start(ram(8), START_MS);
+    let mut logger = start(ram(6), START_MS);
     feed(&mut logger, 120, true);
     let [ReplyBody::Snapshot(range)] = &ask(&mut logger, 1, RequestBody::Snapshot)[..] else {
         panic!()
@@ -381,7 +389,7 @@ fn a_window_that_follows_waits_for_the_one_under_way() {
 
 #[test]
 fn the_host_sets_the_clock_of_the_present() {
-    let mut logger = start(ram(8), START_MS);
+    let mut logger = start(ram(6), START_MS);
     feed(&mut logger, 1, false);
     logger.set_behind(37);
     ask(&mut logger, 1, RequestBody::SetClock { unix_ms: START_MS + 100_000 });
@@ -402,7 +410,7 @@ proptest! {
         noise in proptest::collection::vec(any::<u8>(), 0..3000),
         cut in 1_usize..64,
     ) {
-        let mut logger = start(ram(16), START_MS);
+        let mut logger = start(ram(14), START_MS);
         let mut host = Host::default();
         for part in noise.chunks(cut) {
             block_on(logger.serve(part, &mut host)).unwrap();
@@ -418,7 +426,7 @@ proptest! {
         streams in proptest::collection::vec(
             (0_u8..13, proptest::collection::vec(any::<u8>(), 0..300)), 1..30),
     ) {
-        let mut logger = start(ram(16), START_MS);
+        let mut logger = start(ram(14), START_MS);
         for (tag, tail) in streams {
             let bytes: List<u8> = [1, tag].into_iter().chain(tail).collect();
             let Ok((request, _)) = postcard::take_from_bytes::<Request>(&bytes) else { continue };
@@ -426,4 +434,154 @@ proptest! {
             feed(&mut logger, 1, true);
         }
     }
+}
+
+/// The newest closed sector by a download of its own, with its hash.
+fn newest_closed(logger: &mut Logger<Ram>) -> (u32, [u8; 32]) {
+    let [ReplyBody::Snapshot(range)] = ask(logger, 1, RequestBody::Snapshot)[..] else { panic!() };
+    let first = PageAddress { sector: range.last_sector, page: 0 };
+    let mut hash = Sha256::new();
+    for body in ask(logger, 2, RequestBody::ReadPages { first, count: 4 }) {
+        if let ReplyBody::Page { bytes, .. } = body {
+            hash.update(&bytes);
+        }
+    }
+    (range.last_sector, hash.finalize().into())
+}
+
+fn assert_sealed(public_key: &[u8; 32], seal: &Seal) {
+    let key = ed25519_dalek::VerifyingKey::from_bytes(public_key).unwrap();
+    let signature = ed25519_dalek::Signature::from_bytes(&seal.signature.bytes());
+    key.verify_strict(&seal.statement.signed_bytes(), &signature).unwrap();
+}
+
+fn sealed(logger: &mut Logger<Ram>) -> ([u8; 32], Seal) {
+    match ask(logger, 3, RequestBody::GetSeal)[..] {
+        [ReplyBody::Seal { public_key, seal }] => (public_key, seal),
+        ref other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn a_download_is_sealed() {
+    let mut logger = start(ram(10), START_MS);
+    feed(&mut logger, 30, true);
+    let (sector, chain) = newest_closed(&mut logger);
+    let (public_key, seal) = sealed(&mut logger);
+    assert_sealed(&public_key, &seal);
+    let expected = Statement {
+        device: *b"device01",
+        boot: 1,
+        occasion: Occasion::Download,
+        sector,
+        chain,
+        time_ms: logger.clock_ms(),
+        papers: papers(&Settings::default(), b"", &Calibration::default()),
+    };
+    assert_eq!(seal.statement, expected);
+    // Later, with the next sector being written, the seal still is over the same.
+    feed(&mut logger, 1, true);
+    let (_, later) = sealed(&mut logger);
+    assert_sealed(&public_key, &later);
+    assert_eq!((later.statement.sector, later.statement.chain), (sector, chain));
+}
+
+#[test]
+fn the_key_is_made_once_and_kept() {
+    let with = |flash, seed| {
+        let start = Start {
+            device: *b"device01",
+            firmware: [0, 1, 0],
+            reason: BootReason::PowerOn,
+            clock_ms: START_MS,
+            clock_good: true,
+            seed,
+        };
+        let mut logger = block_on(Logger::start(flash, start)).unwrap();
+        let _ = newest_closed(&mut logger);
+        let reply = ask(&mut logger, 3, RequestBody::GetSeal).remove(0);
+        let key = match reply {
+            ReplyBody::Seal { public_key, .. } => Some(public_key),
+            ReplyBody::Refused(Refusal::NoSeal) => None,
+            other => panic!("{other:?}"),
+        };
+        (key, logger.into_flash())
+    };
+    let (none, flash) = with(ram(10), None);
+    assert_eq!(none, None);
+    let (first, flash) = with(flash, Some(Seed([1; 32])));
+    assert!(first.is_some());
+    let (second, flash) = with(flash, Some(Seed([2; 32])));
+    assert_eq!(second, first);
+    let (third, _) = with(flash, None);
+    assert_eq!(third, first);
+}
+
+/// Where the device slot cannot be written there is no key: none that the next start would not have.
+#[test]
+fn a_key_that_cannot_be_kept_is_not_used() {
+    let mut flash = ram(10);
+    flash.spoil(2);
+    flash.spoil(3);
+    let mut logger = start(flash, START_MS);
+    feed(&mut logger, 30, true);
+    let _ = newest_closed(&mut logger);
+    let reply = ask(&mut logger, 3, RequestBody::GetSeal);
+    assert_eq!(reply, [ReplyBody::Refused(Refusal::NoSeal)]);
+    let put = RequestBody::PutCalibration(Calibration { made_ms: 1, ..Calibration::default() });
+    assert_eq!(ask(&mut logger, 4, put), [ReplyBody::Refused(Refusal::Memory)]);
+    assert_eq!(logger.calibration(), &Calibration::default());
+}
+
+#[test]
+fn each_hour_is_sealed_once() {
+    let mut logger = start(ram(58), START_MS);
+    let mut seals = 0;
+    for _ in 0..3 * 3600 {
+        feed(&mut logger, 1, true);
+        if logger.seal_due() {
+            block_on(logger.seal()).unwrap();
+            assert!(!logger.seal_due());
+            seals += 1;
+        }
+    }
+    assert_eq!(seals, 3);
+    let (public_key, _) = sealed(&mut logger);
+    let found: List<Seal> = download(&mut logger)
+        .into_iter()
+        .filter_map(|record| match record {
+            Record::Mark(TimedMark { mark: Mark::Seal(seal), .. }) => Some(seal),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(found.len(), 3);
+    for seal in &found {
+        assert_sealed(&public_key, seal);
+        assert_eq!(seal.statement.occasion, Occasion::Hour);
+    }
+    assert!(found.is_sorted_by(|a, b| a.statement.sector < b.statement.sector));
+}
+
+#[test]
+fn a_calibration_is_checked_kept_and_told() {
+    let mut logger = start(ram(10), START_MS);
+    let mut wanted = Calibration { made_ms: START_MS, ..Calibration::default() };
+    wanted.by.push_str("J. Fitter").unwrap();
+    wanted.current.late_ns = -12_000;
+    let mut bad = wanted.clone();
+    bad.voltage.gain_nano = 0;
+    let refused = ask(&mut logger, 1, RequestBody::PutCalibration(bad));
+    assert_eq!(refused, [ReplyBody::Refused(Refusal::Calibration)]);
+    let put = RequestBody::PutCalibration(wanted.clone());
+    assert_eq!(ask(&mut logger, 2, put), [ReplyBody::Done]);
+    let told = download(&mut logger).into_iter().any(|record| {
+        matches!(record, Record::Mark(TimedMark { mark: Mark::Calibration { digest: d }, .. })
+            if d == digest(&wanted))
+    });
+    assert!(told);
+    let (_, seal) = sealed(&mut logger);
+    assert_eq!(seal.statement.papers, papers(&Settings::default(), b"", &wanted));
+    let mut again = start(logger.into_flash(), START_MS);
+    let got = ask(&mut again, 3, RequestBody::GetCalibration);
+    assert_eq!(got, [ReplyBody::Calibration(wanted)]);
 }

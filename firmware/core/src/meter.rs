@@ -6,7 +6,7 @@
 //! the sums cut exactly between frames. A frame costs three 16-bit products, some 64-bit additions
 //! and the filters' running sums; divisions happen once in a half wave.
 
-use crate::calibration::{Calibration, CalibrationError, FRAME_RATE_MAX, FRAME_RATE_MIN, Scale};
+use crate::calibration::{Channels, FRAME_RATE_MAX, FRAME_RATE_MIN, MeterError, Scale};
 use crate::fundamental::{BACK, Fundamental};
 use crate::integral::{Integrals, Products, Totals};
 use crate::timing::{End, FRAME, Schedule};
@@ -38,8 +38,8 @@ pub struct MeterConfig {
     pub voltage_floor_mv: u32,
     /// Current below which it cannot stand in for the voltage, mA r.m.s.
     pub current_floor_ma: u32,
-    /// Calibration.
-    pub calibration: Calibration,
+    /// Calibration of the channels.
+    pub calibration: Channels,
 }
 
 /// One of the two alternating channels while it is watched for zero crossings.
@@ -143,11 +143,11 @@ pub struct Meter {
 
 impl Meter {
     /// A meter at rest. Fails on values outside their ranges.
-    pub fn new(config: MeterConfig) -> Result<Self, CalibrationError> {
+    pub fn new(config: MeterConfig) -> Result<Self, MeterError> {
         let calibration = config.calibration;
         calibration.check()?;
         if !(FRAME_RATE_MIN..=FRAME_RATE_MAX).contains(&config.frames_per_s) {
-            return Err(CalibrationError::FrameRate(config.frames_per_s));
+            return Err(MeterError::FrameRate(config.frames_per_s));
         }
         let config =
             MeterConfig { nominal_hz: if config.nominal_hz == 60 { 60 } else { 50 }, ..config };

@@ -4,8 +4,8 @@
 
 extern crate std;
 use super::*;
-use crate::calibration::{Alternating, Direct};
 use proptest::prelude::*;
+use pumpwitness_protocol::calibration::{Alternating, Direct};
 use std::f64::consts::{PI, SQRT_2, TAU};
 use std::vec::Vec;
 use std::{eprintln, vec};
@@ -22,7 +22,7 @@ fn config(nominal_hz: u8) -> MeterConfig {
         transducer: TransducerKind::Loop,
         voltage_floor_mv: 11_500,
         current_floor_ma: 300,
-        calibration: Calibration::default(),
+        calibration: Channels::default(),
     }
 }
 
@@ -341,7 +341,7 @@ fn the_calibrated_delay_corrects_power() {
             let angle = TAU * 50.0;
             (325.0 * (angle * t).sin(), 11.0 * (angle * at - PI / 3.0).sin())
         };
-        let mut calibration = Calibration::default();
+        let mut calibration = Channels::default();
         let mut plain = Meter::new(config(50)).unwrap();
         let off = read(&feed(&mut plain, 1.0, wave), 20).power_w;
         calibration.current.late_ns = late_ns;
@@ -358,7 +358,7 @@ fn the_calibrated_delay_corrects_power() {
 
 #[test]
 fn gains_and_offsets_are_applied() {
-    let calibration = Calibration {
+    let calibration = Channels {
         voltage: Alternating {
             gain_nano: 20_000_000,
             offset_q8: 50 << 8,
@@ -366,7 +366,7 @@ fn gains_and_offsets_are_applied() {
             clip: 32_700,
         },
         signal: Direct { gain_nano: 400, offset: 10 },
-        ..Calibration::default()
+        ..Channels::default()
     };
     let mut meter = Meter::new(MeterConfig { calibration, ..config(50) }).unwrap();
     let halves: Vec<HalfWave> = (0..RATE)
@@ -457,7 +457,7 @@ proptest! {
         late in -LATE..=LATE,
         jump in 0_u32..4000,
     ) {
-        let mut calibration = Calibration::default();
+        let mut calibration = Channels::default();
         calibration.voltage.late_ns = -late;
         calibration.current.late_ns = late;
         calibration.current.gain_nano = u32::MAX;
@@ -502,4 +502,4 @@ proptest! {
     }
 }
 
-const LATE: i32 = crate::calibration::LATE_NS_MAX;
+const LATE: i32 = pumpwitness_protocol::calibration::LATE_NS_MAX;

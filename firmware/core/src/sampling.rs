@@ -2,9 +2,10 @@
 //! the meter must know of it. Here and not with the board, so that the same conversions make the
 //! same frames wherever the core runs.
 
-use crate::calibration::Calibration;
+use crate::calibration::Channels;
 use crate::meter::MeterConfig;
 use crate::wave::Frame;
+use pumpwitness_protocol::calibration::{Calibration, LATE_NS_MAX};
 use pumpwitness_protocol::settings::Settings;
 
 /// Frames in a second: 72 in a cycle of 69 Hz.
@@ -44,9 +45,11 @@ pub fn frame(mut conversion: impl FnMut() -> u16) -> (Frame, u16) {
 
 /// What `settings` mean to the meter of a board with `calibration`, in which the sensors' delays
 /// stand without the converter's own order.
-pub fn meter_config(settings: &Settings, mut calibration: Calibration) -> MeterConfig {
+pub fn meter_config(settings: &Settings, calibration: &Calibration) -> MeterConfig {
     // Converted later, the current of a frame is ahead of its voltage: it reports early.
-    calibration.current.late_ns -= CHANNEL_STEP_NS;
+    let mut calibration = Channels::from(calibration);
+    let late_ns = &mut calibration.current.late_ns;
+    *late_ns = late_ns.saturating_sub(CHANNEL_STEP_NS).max(-LATE_NS_MAX);
     MeterConfig {
         frames_per_s: FRAMES_PER_S,
         nominal_hz: settings.nominal_hz,
@@ -87,7 +90,7 @@ mod tests {
     fn the_current_is_read_after_the_voltage() {
         let mut calibration = Calibration::default();
         calibration.current.late_ns = 3000;
-        let config = meter_config(&Settings::default(), calibration);
+        let config = meter_config(&Settings::default(), &calibration);
         assert_eq!(config.calibration.current.late_ns, 3000 - 10_000);
         assert_eq!(config.voltage_floor_mv, 11_500);
     }

@@ -3,6 +3,7 @@
 //! request can make it panic or grow.
 
 use heapless::Vec;
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::message::{
     Identity, Live, PROTOCOL_VERSION, PageAddress, Refusal, ReplyBody, RequestBody, SITE_PART_MAX,
     Status, WINDOW_PAGES_MAX,
@@ -39,6 +40,11 @@ pub enum Outcome {
     },
     /// Sectors up to this one may be reused; then [`ReplyBody::Done`].
     Release(u32),
+    /// Keep this calibration, which passed its check, and put it in force; then
+    /// [`ReplyBody::Done`].
+    PutCalibration(Calibration),
+    /// Seal all closed sectors; then [`ReplyBody::Seal`].
+    Seal,
 }
 
 /// What the service looks at.
@@ -52,6 +58,8 @@ pub struct View<'a> {
     pub live: Live,
     /// Settings in force.
     pub settings: &'a Settings,
+    /// Calibration in force.
+    pub calibration: &'a Calibration,
     /// Newest sector that nothing is written to any more, if there is one.
     pub closed_up_to: Option<u32>,
 }
@@ -115,9 +123,14 @@ impl Service {
                     refused(Refusal::Range)
                 }
             }
-            RequestBody::GetCalibration | RequestBody::PutCalibration(_) | RequestBody::GetSeal => {
-                refused(Refusal::Unknown)
+            RequestBody::GetCalibration => {
+                Outcome::Reply(ReplyBody::Calibration(view.calibration.clone()))
             }
+            RequestBody::PutCalibration(calibration) => match calibration.check() {
+                Ok(()) => Outcome::PutCalibration(calibration.clone()),
+                Err(_) => refused(Refusal::Calibration),
+            },
+            RequestBody::GetSeal => Outcome::Seal,
             RequestBody::Release { up_to_sector } => {
                 // A sector still written to is nobody's to release.
                 if view.closed_up_to.is_some_and(|closed| *up_to_sector <= closed) {
@@ -200,11 +213,13 @@ mod tests {
 
     fn ask(service: &mut Service, body: &RequestBody) -> Outcome {
         let (identity, settings) = (identity(), Settings::default());
+        let calibration = Calibration::default();
         let view = View {
             identity: &identity,
             status: Status::default(),
             live: Live::default(),
             settings: &settings,
+            calibration: &calibration,
             closed_up_to: Some(8),
         };
         service.answer(body, &view)

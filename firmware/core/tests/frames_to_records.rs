@@ -2,7 +2,7 @@
 //! Depth and duration of dips by IEC 61000-4-30 class A: residual voltage within 0.2 % of U_din,
 //! duration within one half cycle at each end (both from memory).
 
-use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::calibration::Channels;
 use pumpwitness_core::meter::{Meter, MeterConfig};
 use pumpwitness_core::recorder::Recorder;
 use pumpwitness_core::wave::Frame;
@@ -26,7 +26,7 @@ fn record(hz: f64, seconds: f64, applied: impl Fn(f64) -> Applied) -> (Vec<Recor
         transducer: TransducerKind::Loop,
         voltage_floor_mv: 11_500,
         current_floor_ma: 300,
-        calibration: Calibration::default(),
+        calibration: Channels::default(),
     })
     .unwrap();
     let mut recorder = Recorder::new(&settings, START_MS);

@@ -385,6 +385,29 @@ impl<F: NorFlash> Journal<F> {
         })
     }
 
+    /// The newest sector that nothing is written to any more, and the SHA-256 of its 4096 bytes;
+    /// `None` where there is none. While another is being written it is the hash that one was
+    /// headed with: what the chain holds it to.
+    pub async fn newest_closed(&mut self) -> Result<Option<(u32, [u8; 32])>, Error<F::Error>> {
+        let Some(newest) = self.newest else { return Ok(None) };
+        if self.open.is_none() {
+            return Ok(Some((newest.sequence, self.hash(newest.place).await?)));
+        }
+        let Some(before) = newest.sequence.checked_sub(1) else { return Ok(None) };
+        Ok(match read_header(&mut self.flash, newest.place, self.device).await? {
+            Head::Of(header) if before >= self.oldest.map_or(0, |held| held.sequence) => {
+                Some((before, header.previous))
+            }
+            _ => None,
+        })
+    }
+
+    /// Sequence of the sector that [`Self::newest_closed`] would name.
+    pub fn newest_closed_sequence(&self) -> Option<u32> {
+        let newest = self.newest?.sequence;
+        if self.open.is_none() { Some(newest) } else { newest.checked_sub(1) }
+    }
+
     /// Reads a page into `out`, of the sector being written what is programmed so far; false when
     /// the ring does not hold it (any more).
     pub async fn read_page(

@@ -17,6 +17,8 @@ use sha2::{Digest, Sha256};
 use std::vec::Vec;
 
 const DEVICE: [u8; 8] = *b"logger 1";
+/// First sector of the ring.
+const FIRST: usize = crate::slots::FIXED as usize;
 
 /// A record that says its own number, with the noise of a running pump.
 fn record(number: u32) -> Record {
@@ -103,7 +105,7 @@ fn fill<const WORD: usize>(journal: &mut Journal<RamFlash<WORD>>, numbers: core:
 #[test]
 fn records_come_back_in_order_and_the_oldest_go_first() {
     fn check<const WORD: usize>() {
-        let mut journal = mount(RamFlash::<WORD>::erased(10));
+        let mut journal = mount(RamFlash::<WORD>::erased(13));
         fill(&mut journal, 0..30_000);
         let numbers = contents(&mut journal);
         assert_eq!(numbers.last(), Some(&29_999));
@@ -120,9 +122,9 @@ fn records_come_back_in_order_and_the_oldest_go_first() {
 
 #[test]
 fn wear_is_even() {
-    let mut journal = mount(RamFlash::<1>::erased(12));
+    let mut journal = mount(RamFlash::<1>::erased(15));
     fill(&mut journal, 0..60_000);
-    let erased = &journal.flash().counts().erased[2..];
+    let erased = &journal.flash().counts().erased[FIRST..];
     let (least, most) = (erased.iter().min().unwrap(), erased.iter().max().unwrap());
     assert!(most - least <= 1 && *most > 5, "{erased:?}");
 }
@@ -130,10 +132,10 @@ fn wear_is_even() {
 /// The words of the header, not only what the flash counted, tell how often a sector was erased.
 #[test]
 fn headers_tell_the_wear() {
-    let mut journal = mount(RamFlash::<1>::erased(6));
+    let mut journal = mount(RamFlash::<1>::erased(9));
     fill(&mut journal, 0..20_000);
     let flash = journal.into_flash();
-    for (sector, bytes) in flash.bytes().chunks(SECTOR_BYTES).enumerate().skip(2) {
+    for (sector, bytes) in flash.bytes().chunks(SECTOR_BYTES).enumerate().skip(FIRST) {
         let header = SectorHeader::decode(bytes).unwrap();
         assert_eq!(header.erased, flash.counts().erased[sector], "sector {sector}");
     }
@@ -141,7 +143,7 @@ fn headers_tell_the_wear() {
 
 #[test]
 fn sectors_are_chained_by_hash() {
-    let mut journal = mount(RamFlash::<1>::erased(8));
+    let mut journal = mount(RamFlash::<1>::erased(11));
     fill(&mut journal, 0..9_000);
     let range = block_on(journal.close_sector(0)).unwrap();
     let mut before: Option<[u8; 32]> = None;
@@ -160,7 +162,7 @@ fn sectors_are_chained_by_hash() {
 
 #[test]
 fn keeping_the_oldest_stops_until_released() {
-    let mut journal = mount(RamFlash::<1>::erased(6));
+    let mut journal = mount(RamFlash::<1>::erased(9));
     journal.set_when_full(WhenFull::KeepOldest);
     let mut next = 0;
     let error = loop {
@@ -233,7 +235,7 @@ impl NorFlash for Coarse {
 
 #[test]
 fn coarse_reads_and_fine_erasures_fit() {
-    let mut journal = block_on(Journal::mount(Coarse(RamFlash::erased(6)), DEVICE)).unwrap();
+    let mut journal = block_on(Journal::mount(Coarse(RamFlash::erased(9)), DEVICE)).unwrap();
     for number in 0..5_000 {
         block_on(journal.append(&record(number), 0)).unwrap();
         if number % 7 == 0 {
@@ -247,7 +249,7 @@ fn coarse_reads_and_fine_erasures_fit() {
 
 #[test]
 fn a_flash_too_small_is_refused() {
-    let outcome = block_on(Journal::mount(RamFlash::<1>::erased(4), DEVICE));
+    let outcome = block_on(Journal::mount(RamFlash::<1>::erased(7), DEVICE));
     assert!(matches!(outcome, Err(Error::Geometry)));
 }
 
@@ -262,8 +264,8 @@ fn far_along(sequence: u32, boot: u16) -> RamFlash {
         boot,
         opened_ms: 0,
     };
-    let mut flash = RamFlash::<1>::erased(6);
-    block_on(flash.write(3 * SECTOR_BYTES as u32, &header.encode())).unwrap();
+    let mut flash = RamFlash::<1>::erased(9);
+    block_on(flash.write((FIRST + 1) as u32 * SECTOR_BYTES as u32, &header.encode())).unwrap();
     flash
 }
 
@@ -291,7 +293,7 @@ fn sequences_end_with_an_error_and_boots_start_over() {
 #[test]
 fn storing_costs_little_beyond_the_records() {
     let programmed = |every: u32| {
-        let mut journal = mount(RamFlash::<1>::erased(34));
+        let mut journal = mount(RamFlash::<1>::erased(37));
         for number in 0..10_000 {
             block_on(journal.append(&record(number), 0)).unwrap();
             if number % every == every - 1 {

@@ -89,7 +89,7 @@ async fn run(started: Started, mut board: Board) {
                     CLOCK_SET.signal((logger.present_ms(), Instant::now()));
                     task.set_by_host = true;
                 }
-                CONFIG.signal(config_of(Some(logger.settings())));
+                CONFIG.signal(config_of(Some(logger.settings()), logger.calibration()));
             }
             Either4::Third(()) => {}
             Either4::Fourth(()) if !task.board.supply_good.is_low() => {} // a mere spike

@@ -9,12 +9,13 @@ use crate::interrupts;
 use crate::lamps::Lamps;
 use crate::logging::{CLOCK_READ, Flash};
 use crate::metering::{HALF_WAVES, Heard, meter};
+use crate::noise;
 use core::future::Future;
 use core::pin::{Pin, pin};
-use pumpwitness_core::calibration::Calibration;
-use pumpwitness_core::logger::{Logger, Mounted, Start};
+use pumpwitness_core::logger::{Logger, Mounted, Seed, Start};
 use pumpwitness_core::meter::MeterConfig;
 use pumpwitness_core::sampling::meter_config;
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::record::{BootReason, Mark};
 use pumpwitness_protocol::settings::Settings;
 use static_cell::StaticCell;
@@ -51,8 +52,7 @@ pub struct Started {
 pub type Step<'a, T> = Pin<&'a mut dyn Future<Output = T>>;
 
 /// What the settings mean to the meter.
-pub fn config_of(settings: Option<&Settings>) -> MeterConfig {
-    let calibration = Calibration::default();
+pub fn config_of(settings: Option<&Settings>, calibration: &Calibration) -> MeterConfig {
     settings.map_or_else(
         || meter_config(&Settings::default(), calibration),
         |settings| meter_config(settings, calibration),
@@ -67,7 +67,7 @@ pub async fn start(birth: Birth) -> Option<Started> {
         let mount: Step<_> = pin!(Mounted::mount(flash, device));
         mount.await.ok()?
     };
-    let config = config_of(mounted.settings());
+    let config = config_of(mounted.settings(), mounted.calibration());
     // The metering executor has room for its one task, which is spawned here only.
     interrupts::metering().spawn(meter(Converter::start(parts), lamps, config).ok()?);
     // Read while the journal was mounted.
@@ -80,6 +80,7 @@ pub async fn start(birth: Birth) -> Option<Started> {
         reason,
         clock_ms: clock_at(&first, reading) - i64::from(first.half.duration_us / 1000),
         clock_good: reading.good,
+        seed: noise::seed().map(Seed),
     };
     let logger = settle(mounted, start);
     {

@@ -88,6 +88,9 @@ pub struct Collect {
     /// Replace FILE if it exists.
     #[arg(long)]
     pub replace: bool,
+    /// Your name, to stand in the archive as who collected it.
+    #[arg(long, value_name = "NAME")]
+    pub by: Option<String>,
     /// Once the file is verified, tell the logger that it may reuse this memory.
     #[arg(long)]
     pub release: bool,

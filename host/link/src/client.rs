@@ -4,12 +4,14 @@
 use crate::error::{ClientError, DeviceError, LinkError};
 use crate::transport::Transport;
 use heapless::Vec as BoundedVec;
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::frame::{self, Decoder, FRAME_BYTES_MAX, Found};
 use pumpwitness_protocol::message::{
     Identity, Live, PROTOCOL_VERSION, PageAddress, Refusal, Reply, ReplyBody, Request, RequestBody,
     SITE_PART_MAX, SnapshotRange, Status,
 };
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
+use pumpwitness_protocol::seal::Seal;
 use pumpwitness_protocol::settings::{SITE_TEXT_MAX, Settings};
 use std::collections::hash_map::RandomState;
 use std::hash::BuildHasher;
@@ -179,6 +181,30 @@ impl<T: Transport> Client<T> {
             if offset == total {
                 return Ok(());
             }
+        }
+    }
+
+    /// Calibration in force.
+    pub fn calibration(&mut self) -> Result<Calibration, ClientError> {
+        match self.ask("calibration", &RequestBody::GetCalibration)? {
+            ReplyBody::Calibration(calibration) => Ok(calibration),
+            _ => Err(self.unexpected("calibration")),
+        }
+    }
+
+    /// Has the logger keep a calibration and put it in force.
+    pub fn put_calibration(&mut self, calibration: &Calibration) -> Result<(), ClientError> {
+        self.done("put calibration", &RequestBody::PutCalibration(calibration.clone()))
+    }
+
+    /// The logger's public key and its seal over all sectors closed so far; `None` where it has no
+    /// key, or nothing to seal.
+    pub fn seal(&mut self) -> Result<Option<([u8; 32], Seal)>, ClientError> {
+        match self.ask("seal", &RequestBody::GetSeal) {
+            Ok(ReplyBody::Seal { public_key, seal }) => Ok(Some((public_key, seal))),
+            Ok(_) => Err(self.unexpected("seal")),
+            Err(ClientError::Device(DeviceError { refusal: Refusal::NoSeal, .. })) => Ok(None),
+            Err(error) => Err(error),
         }
     }
 

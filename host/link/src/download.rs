@@ -124,7 +124,13 @@ pub struct Download<'a> {
     pub release: bool,
     /// The host's clock now, ms since 1970.
     pub host_clock_ms: i64,
+    /// Who collects it, for the head of the file; empty when that is not said. What goes beyond
+    /// [`COLLECTED_BY_BYTES`] is cut off.
+    pub collected_by: &'a str,
 }
+
+/// Most bytes of the name of who collected it.
+pub const COLLECTED_BY_BYTES: usize = 64;
 
 /// A finished download.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -160,6 +166,21 @@ impl Downloaded {
     /// True when every sector is followed by one that names its hash.
     pub fn chain_ok(&self) -> bool {
         self.chain_broken.is_empty() && self.chain_unknown == 0
+    }
+}
+
+/// Version of this program, major · minor · patch.
+pub const PROGRAM: [u8; 3] = [
+    number(env!("CARGO_PKG_VERSION_MAJOR")),
+    number(env!("CARGO_PKG_VERSION_MINOR")),
+    number(env!("CARGO_PKG_VERSION_PATCH")),
+];
+
+/// A number in decimal, 255 at most.
+const fn number(text: &str) -> u8 {
+    match u8::from_str_radix(text, 10) {
+        Ok(number) => number,
+        Err(_) => u8::MAX,
     }
 }
 
@@ -246,7 +267,7 @@ impl Download<'_> {
                 part.trim()?;
                 Ok(*part)
             }
-            Opened::Blank(blank) => match head(client, identity, self.host_clock_ms) {
+            Opened::Blank(blank) => match self.head(client, identity) {
                 Ok(header) => blank.begin(header),
                 Err(error) => {
                     blank.discard();
@@ -255,26 +276,35 @@ impl Download<'_> {
             },
         }
     }
-}
 
-/// Asks for everything that stands in the head of an archive.
-fn head<T: Transport>(
-    client: &mut Client<T>,
-    identity: Identity,
-    host_clock_ms: i64,
-) -> Result<ArchiveHeader, ClientError> {
-    Ok(ArchiveHeader {
-        identity,
-        settings: client.settings()?,
-        site_text: client.site_text()?,
-        range: client.snapshot()?,
-        host_clock_ms,
-        calibration: pumpwitness_protocol::calibration::Calibration::default(),
-        public_key: [0; 32],
-        seal: None,
-        collected_by: heapless::String::new(),
-        program: [0, 1, 0],
-    })
+    /// Asks for everything that stands in the head of an archive. Only an attempt that begins the
+    /// file does: one that goes on leaves the head as it is.
+    fn head<T: Transport>(
+        &self,
+        client: &mut Client<T>,
+        identity: Identity,
+    ) -> Result<ArchiveHeader, ClientError> {
+        let settings = client.settings()?;
+        let site_text = client.site_text()?;
+        let calibration = client.calibration()?;
+        let range = client.snapshot()?;
+        // Without a wait between: it is to vouch for the sectors of the snapshot.
+        let sealed = client.seal()?;
+        let mut collected_by = heapless::String::new();
+        self.collected_by.chars().take_while(|c| collected_by.push(*c).is_ok()).for_each(drop);
+        Ok(ArchiveHeader {
+            identity,
+            range,
+            host_clock_ms: self.host_clock_ms,
+            settings,
+            site_text,
+            calibration,
+            public_key: sealed.map_or([0; 32], |(public_key, _)| public_key),
+            seal: sealed.map(|(_, seal)| seal),
+            collected_by,
+            program: PROGRAM,
+        })
+    }
 }
 
 /// Fails when the logger holds another record than the unfinished file: the newest sector header in

@@ -38,7 +38,9 @@ fn attempt<P: Peer>(
     release: bool,
 ) -> (Result<Downloaded, DownloadError>, Passed) {
     let mut client = Client::counting_from(FIRST_ID, Line::new(peer, faults), Limits::default());
-    let download = Download { file, replace: false, release, host_clock_ms: 1_770_000_009_000 };
+    let host_clock_ms = 1_770_000_009_000;
+    let download =
+        Download { file, replace: false, release, host_clock_ms, collected_by: "J. Fitter" };
     let outcome = download.run(&mut client, |_| {});
     (outcome, client.into_line().passed)
 }
@@ -70,10 +72,10 @@ fn expected_file(shelf: &Shelf) -> Vec<u8> {
         settings: shelf.settings.clone(),
         site_text: shelf.site.iter().copied().collect(),
         calibration: pumpwitness_protocol::calibration::Calibration::default(),
-        public_key: [0; 32],
-        seal: None,
-        collected_by: heapless::String::new(),
-        program: [0, 1, 0],
+        public_key: shelf.sealed.map_or([0; 32], |(public_key, _)| public_key),
+        seal: shelf.sealed.map(|(_, seal)| seal),
+        collected_by: "J. Fitter".try_into().unwrap(),
+        program: PROGRAM,
     };
     let mut head = [0; ARCHIVE_HEADER_BYTES];
     header.encode(&mut head);
@@ -129,7 +131,13 @@ fn progress_counts_every_page_once() {
     let mut seen = Vec::new();
     let mut client =
         Client::counting_from(FIRST_ID, Line::new(shelf(3), Faults::default()), Limits::default());
-    let download = Download { file: &file, replace: false, release: false, host_clock_ms: 0 };
+    let download = Download {
+        file: &file,
+        replace: false,
+        release: false,
+        host_clock_ms: 0,
+        collected_by: "",
+    };
     download.run(&mut client, |progress| seen.push((progress.done, progress.total))).unwrap();
     let expected: Vec<_> = (0..=12).map(|page| (page, 12)).collect();
     assert_eq!(seen, expected);
@@ -149,8 +157,13 @@ fn a_finished_file_is_replaced_on_request_only() {
         Line::new(shelf.clone(), Faults::default()),
         Limits::default(),
     );
-    let download =
-        Download { file: &file, replace: true, release: false, host_clock_ms: 1_770_000_009_000 };
+    let download = Download {
+        file: &file,
+        replace: true,
+        release: false,
+        host_clock_ms: 1_770_000_009_000,
+        collected_by: "J. Fitter",
+    };
     let done = download.run(&mut client, |_| {}).unwrap();
     assert_finished(&shelf, &file, &done);
 }
@@ -160,7 +173,8 @@ fn a_file_that_appears_meanwhile_is_not_replaced() {
     let (_folder, file) = place("a.pwa");
     let mut client =
         Client::counting_from(FIRST_ID, Line::new(shelf(2), Faults::default()), Limits::default());
-    let download = Download { file: &file, replace: false, release: true, host_clock_ms: 0 };
+    let download =
+        Download { file: &file, replace: false, release: true, host_clock_ms: 0, collected_by: "" };
     let error = download.run(&mut client, |_| fs::write(&file, b"dear").unwrap()).unwrap_err();
     assert!(matches!(error, DownloadError::Exists(_)), "{error}");
     assert_eq!(fs::read(&file).unwrap(), b"dear");
@@ -397,7 +411,13 @@ fn two_downloads_do_not_write_one_file() {
     let (_folder, file) = place("a.pwa");
     let mut client =
         Client::counting_from(FIRST_ID, Line::new(shelf(20), Faults::default()), Limits::default());
-    let download = Download { file: &file, replace: false, release: false, host_clock_ms: 0 };
+    let download = Download {
+        file: &file,
+        replace: false,
+        release: false,
+        host_clock_ms: 0,
+        collected_by: "",
+    };
     let mut errors = Vec::new();
     let done = download.run(&mut client, |progress| {
         if progress.done == 7 {
@@ -583,6 +603,7 @@ impl Real {
             reason: BootReason::PowerOn,
             clock_ms: 1_770_000_000_000,
             clock_good: true,
+            seed: Some(pumpwitness_core::logger::Seed([7; 32])),
         };
         let mut logger = block_on(Logger::start(RamFlash::erased(34), start)).unwrap();
         for n in 0..120_000_u32 {

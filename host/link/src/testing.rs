@@ -2,6 +2,7 @@
 //! between them.
 
 use crate::transport::Transport;
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::frame::{self, Decoder, FRAME_BYTES_MAX, Found};
 use pumpwitness_protocol::message::{
     Identity, Live, PROTOCOL_VERSION, PageAddress, Refusal, Reply, ReplyBody, Request, RequestBody,
@@ -9,6 +10,7 @@ use pumpwitness_protocol::message::{
 };
 use pumpwitness_protocol::page::{PAGES_PER_SECTOR, PageWriter, SECTOR_BYTES};
 use pumpwitness_protocol::record::{Mark, Record, TimedMark};
+use pumpwitness_protocol::seal::Seal;
 use pumpwitness_protocol::sector::{SECTOR_HEADER_BYTES, SectorHeader};
 use pumpwitness_protocol::settings::Settings;
 use sha2::{Digest, Sha256};
@@ -199,6 +201,8 @@ pub struct Shelf {
     pub gone: BTreeSet<PageAddress>,
     /// Pages it sends those bytes of another for.
     pub misplaced: BTreeSet<PageAddress>,
+    /// Its public key and seal, if it has any.
+    pub sealed: Option<([u8; 32], Seal)>,
     /// Times it still fails to read its memory.
     pub memory_fails: u32,
     pub requests: Vec<RequestBody>,
@@ -246,6 +250,7 @@ impl Shelf {
             sectors,
             gone: BTreeSet::new(),
             misplaced: BTreeSet::new(),
+            sealed: None,
             memory_fails: 0,
             requests: Vec::new(),
             decoder: Decoder::new(),
@@ -324,9 +329,12 @@ impl Shelf {
             | RequestBody::PutSettings(_)
             | RequestBody::Arm
             | RequestBody::Release { .. } => ReplyBody::Done,
-            RequestBody::GetCalibration | RequestBody::PutCalibration(_) | RequestBody::GetSeal => {
-                ReplyBody::Refused(Refusal::Unknown)
-            }
+            RequestBody::GetCalibration => ReplyBody::Calibration(Calibration::default()),
+            RequestBody::PutCalibration(_) => ReplyBody::Done,
+            RequestBody::GetSeal => match self.sealed {
+                Some((public_key, seal)) => ReplyBody::Seal { public_key, seal },
+                None => ReplyBody::Refused(Refusal::NoSeal),
+            },
         };
         frames.push(framed(*id, reply));
     }

@@ -2,7 +2,7 @@
 //! of the meter and of the shipping image.
 
 use crate::noise::Noise;
-use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::calibration::Channels;
 use pumpwitness_core::wave::{Frame, HalfWave};
 use std::f64::consts::{SQRT_2, TAU};
 
@@ -31,7 +31,7 @@ impl FrontEnd {
     /// The front end of the default calibration with a 4–20 mA loop: ±500 V, ±100 A and 25 mA at
     /// the ends of 16-bit counts, `frame_hz` frames a second, no noise.
     pub fn uncalibrated(frame_hz: f64) -> Self {
-        let ends = Calibration::default();
+        let ends = Channels::default();
         Self {
             frame_hz,
             volts_per_count: f64::from(ends.voltage.gain_nano) / 1e9,

@@ -10,7 +10,7 @@ pub mod port;
 #[cfg(unix)]
 pub mod pty;
 
-use pumpwitness_core::logger::{FrameSink, LineClosed, Logger, Start};
+use pumpwitness_core::logger::{FrameSink, LineClosed, Logger, Seed, Start};
 use pumpwitness_core::recorder::Slow;
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_journal::Error;
@@ -19,6 +19,7 @@ use pumpwitness_protocol::page::SECTOR_BYTES;
 use pumpwitness_protocol::record::BootReason;
 use pumpwitness_protocol::settings::TransducerKind;
 use pumpwitness_site_model::Sink;
+use sha2::{Digest, Sha256};
 
 /// Firmware version of this build, major · minor · patch.
 pub const FIRMWARE: [u8; 3] = [0, 1, 0];
@@ -94,10 +95,18 @@ impl VirtualLogger {
 
 fn switch_on(device: [u8; 8], flash: RamFlash, clock_ms: i64) -> Result<Logger<RamFlash>, Failure> {
     let reason = BootReason::PowerOn;
+    let seed = Some(seed(device));
     now(Logger::start(
         flash,
-        Start { device, firmware: FIRMWARE, reason, clock_ms, clock_good: true },
+        Start { device, firmware: FIRMWARE, reason, clock_ms, clock_good: true, seed },
     ))
+}
+
+/// The key of a simulated logger: made from its number, so that the same story gives the same
+/// bytes each time. Anyone can make it, so its seals prove nothing; a real device takes noise.
+fn seed(device: [u8; 8]) -> Seed {
+    let hash = Sha256::new_with_prefix(b"pumpwitness simulated logger ").chain_update(device);
+    Seed(hash.finalize().into())
 }
 
 impl Sink for VirtualLogger {
@@ -117,7 +126,10 @@ impl Sink for VirtualLogger {
             });
         }
         if logger.half_wave(wave) {
-            let outcome = now(logger.store());
+            let mut outcome = now(logger.store());
+            if logger.seal_due() {
+                outcome = outcome.and(now(logger.seal()));
+            }
             self.note(outcome);
         }
     }

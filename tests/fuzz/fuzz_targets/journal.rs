@@ -8,6 +8,7 @@
 use libfuzzer_sys::arbitrary::{self, Arbitrary};
 use libfuzzer_sys::fuzz_target;
 use pumpwitness_journal::ram::{RamFlash, now};
+use pumpwitness_journal::slots::FIXED;
 use pumpwitness_journal::{Error, Journal};
 use pumpwitness_protocol::message::PageAddress;
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR, read_page};
@@ -105,9 +106,9 @@ impl Model {
 
 fn run<const WORD: usize>(history: &History) {
     let places = 3 + u32::from(history.sectors % 4) + u32::from(history.bad.is_some());
-    let mut flash = RamFlash::<WORD>::erased(2 + places as usize);
+    let mut flash = RamFlash::<WORD>::erased(FIXED as usize + places as usize);
     if let Some(bad) = history.bad {
-        flash.spoil(2 + usize::from(bad) % places as usize);
+        flash.spoil(FIXED as usize + usize::from(bad) % places as usize);
     }
     let sound = places - u32::from(history.bad.is_some());
     let mut model = Model { committed: Vec::new(), pending: Vec::new(), sound };

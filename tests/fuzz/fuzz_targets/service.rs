@@ -66,6 +66,7 @@ fn start(flash: RamFlash, clock_ms: i64) -> Logger<RamFlash> {
         reason: BootReason::PowerOn,
         clock_ms,
         clock_good: true,
+        seed: Some(pumpwitness_core::logger::Seed([7; 32])),
     };
     now(Logger::start(flash, start)).expect("a flash in memory is always there")
 }
@@ -80,7 +81,7 @@ fn say(logger: &mut Logger<RamFlash>, bytes: &[u8]) {
 }
 
 fuzz_target!(|steps: Vec<Step<'_>>| {
-    let mut logger = start(RamFlash::erased(7), 1_780_000_000_000);
+    let mut logger = start(RamFlash::erased(10), 1_780_000_000_000);
     for step in steps.into_iter().take(64) {
         match step {
             Step::Line(bytes) => say(&mut logger, bytes),

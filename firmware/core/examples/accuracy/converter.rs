@@ -2,7 +2,7 @@
 //! of each channel added up to a frame, the channels one after the other (hardware-notes,
 //! channels.md and image.md).
 
-use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::calibration::Channels;
 use pumpwitness_core::meter::{Meter, MeterConfig};
 use pumpwitness_core::wave::{Frame, HalfWave};
 use pumpwitness_protocol::settings::TransducerKind;
@@ -94,7 +94,7 @@ impl Noise {
 /// Half waves of `seconds` of a signal, the AC voltage times `share(t)`, and the time at which the
 /// first of them begins.
 pub fn measure(signal: &Signal, seconds: f64, share: impl Fn(f64) -> f64) -> (Vec<HalfWave>, f64) {
-    let mut calibration = Calibration::default();
+    let mut calibration = Channels::default();
     // Converted later, the current of a frame is ahead of its voltage: it reports early.
     calibration.current.late_ns = -(CONVERSION_S * 1e9).round() as i32;
     let mut meter = Meter::new(MeterConfig {

@@ -7,7 +7,7 @@
 use super::place::{BadPlaces, Head, Held, read_header};
 use super::{Journal, PLACES_MIN};
 use crate::error::Error;
-use crate::slots::SLOTS;
+use crate::slots::FIXED;
 use embedded_storage_async::nor_flash::NorFlash;
 use pumpwitness_protocol::page::{PAGES_PER_SECTOR, SECTOR_BYTES};
 use pumpwitness_protocol::settings::WhenFull;
@@ -24,10 +24,10 @@ impl<F: NorFlash> Journal<F> {
         let fits = SECTOR_BYTES.is_multiple_of(F::ERASE_SIZE)
             && matches!(F::WRITE_SIZE, 1 | 2 | 4 | 8 | 16)
             && matches!(F::READ_SIZE, 1 | 2 | 4 | 8 | 16);
-        if !fits || sectors < SLOTS + PLACES_MIN {
+        if !fits || sectors < FIXED + PLACES_MIN {
             return Err(Error::Geometry);
         }
-        let places = sectors - SLOTS;
+        let places = sectors - FIXED;
         let mut newest: Option<Held> = None;
         let (mut boot, mut wear) = (0, 0);
         let mut pages_damaged = 0;

@@ -2,7 +2,7 @@
 //! failed.
 
 use crate::error::Error;
-use crate::slots::SLOTS;
+use crate::slots::FIXED;
 use embedded_storage_async::nor_flash::NorFlash;
 use pumpwitness_protocol::page::SECTOR_BYTES;
 use pumpwitness_protocol::sector::{SECTOR_HEADER_BYTES, SectorHeader};
@@ -107,7 +107,7 @@ pub(crate) async fn read<F: NorFlash>(
 
 /// Address of a place of the ring.
 pub(super) const fn place_address(place: u32) -> u32 {
-    (place + SLOTS) * SECTOR_BYTES as u32
+    (place + FIXED) * SECTOR_BYTES as u32
 }
 
 /// Places that did not take an erasure or a programming since the start. They are passed over

@@ -1,4 +1,4 @@
-use super::{bulky, contents, fill, mount, number, record};
+use super::{FIRST, bulky, contents, fill, mount, number, record};
 use crate::ram::{Fault, RamFlash};
 use crate::{Error, Journal};
 use embassy_futures::block_on;
@@ -36,15 +36,15 @@ fn sifted(journal: &mut Journal<RamFlash<1>>) -> (Vec<(u32, u32)>, bool) {
 
 #[test]
 fn bad_sectors_are_passed_over_and_nothing_is_lost() {
-    let mut flash = RamFlash::<1>::erased(12);
-    flash.spoil(4);
+    let mut flash = RamFlash::<1>::erased(15);
+    flash.spoil(FIRST + 2);
     let mut journal = mount(flash);
     fill(&mut journal, 0..3_000);
     // A sector that goes bad while it is being written.
     let at = journal.status().newest_sector;
     let mut flash = journal.into_flash();
-    flash.spoil(7);
-    flash.spoil(2 + at as usize % 10);
+    flash.spoil(FIRST + 5);
+    flash.spoil(FIRST + at as usize % 10);
     let mut journal = mount(flash);
     fill(&mut journal, 3_000..30_000);
     let numbers = contents(&mut journal);
@@ -58,13 +58,13 @@ fn bad_sectors_are_passed_over_and_nothing_is_lost() {
 
 #[test]
 fn a_sector_failing_under_the_pen_is_left_with_its_records() {
-    let mut journal = mount(RamFlash::<1>::erased(10));
+    let mut journal = mount(RamFlash::<1>::erased(13));
     fill(&mut journal, 0..100);
     for number in 100..120 {
         block_on(journal.append(&record(number), 0)).unwrap();
     }
     // Sector 0 of the ring lies behind the two slots.
-    journal.flash_mut().spoil(2);
+    journal.flash_mut().spoil(FIRST);
     block_on(journal.commit(0)).unwrap();
     fill(&mut journal, 120..400);
     assert_eq!(contents(&mut journal), (0..400).collect::<Vec<_>>());
@@ -77,13 +77,13 @@ fn a_sector_failing_under_the_pen_is_left_with_its_records() {
 fn a_page_that_does_not_stand_moves_whole() {
     for fault in FAULTS {
         for length in (1..400).step_by(3) {
-            let mut journal = mount(RamFlash::<1>::erased(30));
+            let mut journal = mount(RamFlash::<1>::erased(33));
             fill(&mut journal, 0..100);
             for number in 100..100 + length {
                 block_on(journal.append(&bulky(number), 0)).unwrap();
             }
             let place = journal.status().newest_sector as usize;
-            journal.flash_mut().spoil_with(2 + place, fault);
+            journal.flash_mut().spoil_with(FIRST + place, fault);
             for number in 100 + length..110 + length {
                 block_on(journal.append(&bulky(number), 0)).unwrap();
             }
@@ -98,7 +98,7 @@ fn a_page_that_does_not_stand_moves_whole() {
 /// Where there is no other sector for them, they wait in memory until there is.
 #[test]
 fn records_that_have_no_place_wait_for_one() {
-    let mut journal = mount(RamFlash::<1>::erased(6));
+    let mut journal = mount(RamFlash::<1>::erased(9));
     journal.set_when_full(WhenFull::KeepOldest);
     let mut next = 0;
     while journal.status().newest_sector < 3 {
@@ -107,7 +107,7 @@ fn records_that_have_no_place_wait_for_one() {
     }
     block_on(journal.commit(0)).unwrap();
     block_on(journal.append(&record(next), 0)).unwrap();
-    journal.flash_mut().spoil_with(5, Fault::ProgramFails);
+    journal.flash_mut().spoil_with(FIRST + 3, Fault::ProgramFails);
     assert_eq!(block_on(journal.commit(0)), Err(Error::Full));
     assert_eq!(block_on(journal.append(&record(next + 1), 0)), Err(Error::Full));
     // A download goes on all the same.
@@ -122,8 +122,8 @@ fn records_that_have_no_place_wait_for_one() {
 /// Of a full ring that keeps the oldest, a bad sector is not erased again at every record.
 #[test]
 fn a_full_ring_leaves_its_bad_sector_alone() {
-    let mut flash = RamFlash::<1>::erased(7);
-    flash.spoil(6);
+    let mut flash = RamFlash::<1>::erased(10);
+    flash.spoil(FIRST + 4);
     let mut journal = mount(flash);
     journal.set_when_full(WhenFull::KeepOldest);
     let mut next = 0;
@@ -144,8 +144,8 @@ fn a_full_ring_leaves_its_bad_sector_alone() {
 #[test]
 fn a_flash_that_takes_nothing_says_so() {
     for fault in FAULTS {
-        let mut flash = RamFlash::<1>::erased(8);
-        (2..8).for_each(|sector| flash.spoil_with(sector, fault));
+        let mut flash = RamFlash::<1>::erased(11);
+        (FIRST..FIRST + 6).for_each(|sector| flash.spoil_with(sector, fault));
         let mut journal = mount(flash);
         assert_eq!(block_on(journal.append(&record(0), 0)), Err(Error::Worn), "{fault:?}");
         assert_eq!(journal.status().sectors_bad, 6);
@@ -169,7 +169,7 @@ fn mounting_reads_little() {
 /// poorer for it.
 #[test]
 fn any_rotten_byte_is_noticed() {
-    let mut journal = mount(RamFlash::<1>::erased(6));
+    let mut journal = mount(RamFlash::<1>::erased(9));
     let mut next = 0;
     while journal.status().newest_sector < 4 || next % 100 != 0 {
         fill(&mut journal, next..next + 1);
@@ -179,8 +179,8 @@ fn any_rotten_byte_is_noticed() {
     let all: BTreeSet<u32> = whole.iter().map(|(number, _)| *number).collect();
     assert_eq!(journal.status().oldest_sector, 1, "the ring has come round");
     let flash = journal.into_flash();
-    for at in 2 * SECTOR_BYTES..6 * SECTOR_BYTES {
-        let place = (at / SECTOR_BYTES - 2) as u32;
+    for at in FIRST * SECTOR_BYTES..(FIRST + 4) * SECTOR_BYTES {
+        let place = (at / SECTOR_BYTES - FIRST) as u32;
         let sector = if place == 0 { 4 } else { place };
         let mut rotten = flash.clone();
         rotten.bytes_mut()[at] ^= 1 << (at * 5 % 8);
@@ -202,7 +202,7 @@ fn any_rotten_byte_is_noticed() {
 #[test]
 fn of_two_sectors_with_one_sequence_the_later_is_read() {
     for turns in [0, 7] {
-        let mut journal = mount(RamFlash::<1>::erased(10));
+        let mut journal = mount(RamFlash::<1>::erased(13));
         for _ in 0..turns {
             fill(&mut journal, 0..1);
             block_on(journal.close_sector(0)).unwrap();
@@ -210,8 +210,8 @@ fn of_two_sectors_with_one_sequence_the_later_is_read() {
         fill(&mut journal, 100..200);
         let sector = journal.status().newest_sector;
         // Its sector moved on by one place, and only its header left behind.
-        let from = (2 + turns) * SECTOR_BYTES;
-        let to = (2 + (turns + 1) % 8) * SECTOR_BYTES;
+        let from = (FIRST + turns) * SECTOR_BYTES;
+        let to = (FIRST + (turns + 1) % 8) * SECTOR_BYTES;
         let mut bytes = journal.into_flash().bytes().to_vec();
         bytes.copy_within(from..from + SECTOR_BYTES, to);
         bytes[from + SECTOR_HEADER_BYTES..from + SECTOR_BYTES].fill(0xFF);
@@ -229,15 +229,15 @@ fn of_two_sectors_with_one_sequence_the_later_is_read() {
 /// the ring has come.
 #[test]
 fn a_torn_erasure_does_not_set_the_wear_back() {
-    let mut journal = mount(RamFlash::<1>::erased(6));
+    let mut journal = mount(RamFlash::<1>::erased(9));
     fill(&mut journal, 0..20_000);
     let at = (journal.status().newest_sector as usize + 1) % 4;
     let mut flash = journal.into_flash();
-    flash.bytes_mut()[(2 + at) * SECTOR_BYTES..][..100].fill(0x5A);
-    let before = flash.counts().erased[2 + at];
+    flash.bytes_mut()[(FIRST + at) * SECTOR_BYTES..][..100].fill(0x5A);
+    let before = flash.counts().erased[FIRST + at];
     let mut journal = mount(flash);
     fill(&mut journal, 0..1);
-    let bytes = &journal.flash().bytes()[(2 + at) * SECTOR_BYTES..];
+    let bytes = &journal.flash().bytes()[(FIRST + at) * SECTOR_BYTES..];
     let told = SectorHeader::decode(bytes).unwrap().erased;
     assert!(before > 5 && told.abs_diff(before) <= 1, "{told} {before}");
 }
@@ -245,11 +245,11 @@ fn a_torn_erasure_does_not_set_the_wear_back() {
 /// A header rotten in the middle of the ring costs its own sector and none of those before it.
 #[test]
 fn a_rotten_header_hides_nothing_older() {
-    let mut journal = mount(RamFlash::<1>::erased(12));
+    let mut journal = mount(RamFlash::<1>::erased(15));
     fill(&mut journal, 0..5_000);
     let whole = sifted(&mut journal).0;
     let mut flash = journal.into_flash();
-    flash.bytes_mut()[5 * SECTOR_BYTES + 40] ^= 1;
+    flash.bytes_mut()[(FIRST + 3) * SECTOR_BYTES + 40] ^= 1;
     let mut journal = mount(flash);
     let left: Vec<_> = whole.into_iter().filter(|(_, sector)| *sector != 3).collect();
     assert_eq!(sifted(&mut journal), (left, true));

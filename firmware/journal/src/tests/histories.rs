@@ -1,7 +1,7 @@
 //! Any history against a plain list.
 
 use super::oracle::Oracle;
-use super::{DEVICE, bulky, record};
+use super::{DEVICE, FIRST, bulky, record};
 use crate::ram::{Fault, RamFlash};
 use crate::{Error, Journal};
 use embassy_futures::block_on;
@@ -57,7 +57,7 @@ fn run<const WORD: usize>(
     when_full: WhenFull,
     unstable: bool,
 ) -> Result<(), TestCaseError> {
-    let mut flash = RamFlash::<WORD>::erased(PLACES + 2);
+    let mut flash = RamFlash::<WORD>::erased(PLACES + FIRST);
     if unstable {
         flash.leave_unstable_bits();
     }
@@ -104,7 +104,7 @@ fn run<const WORD: usize>(
             Step::Spoil { place, fault } => {
                 // With most of a ring bad its order can no longer be told; two of nine are many.
                 if oracle.spoilt < 2 {
-                    journal.flash_mut().spoil_with(2 + usize::from(*place), *fault);
+                    journal.flash_mut().spoil_with(FIRST + usize::from(*place), *fault);
                     oracle.spoilt += 1;
                 }
                 Ok(())

@@ -6,7 +6,7 @@
 //! word size, cuts).
 
 use super::oracle::Oracle;
-use super::{DEVICE, bulky};
+use super::{DEVICE, FIRST, bulky};
 use crate::Journal;
 use crate::ram::RamFlash;
 use embassy_futures::block_on;
@@ -51,7 +51,7 @@ fn go_on<const WORD: usize>(
 }
 
 fn start<const WORD: usize>(unstable: bool) -> RamFlash<WORD> {
-    let mut flash = RamFlash::erased(PLACES + 2);
+    let mut flash = RamFlash::erased(PLACES + FIRST);
     if unstable {
         flash.leave_unstable_bits();
     }

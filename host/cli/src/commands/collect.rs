@@ -4,19 +4,28 @@ use crate::args::Collect;
 use crate::failure::Failure;
 use crate::{line, output, progress};
 use jiff::Timestamp;
-use pumpwitness_link::download::hex;
+use pumpwitness_link::download::{COLLECTED_BY_BYTES, hex};
 use pumpwitness_link::{Client, Download, Downloaded, Transport};
 use std::fmt::Write;
 
 /// Downloads from the logger on a port.
 pub fn run(arguments: &Collect) -> Result<(), Failure> {
     output::may_write(&arguments.out, arguments.replace)?;
+    if let Some(name) = &arguments.by
+        && name.len() > COLLECTED_BY_BYTES
+    {
+        return Err(Failure::usage(format_args!(
+            "--by: the name has {} bytes and the archive keeps {COLLECTED_BY_BYTES}: shorten it",
+            name.len()
+        )));
+    }
     let mut client = line::open(&arguments.port)?;
     let download = Download {
         file: &arguments.out,
         replace: arguments.replace,
         release: arguments.release,
         host_clock_ms: Timestamp::now().as_millisecond(),
+        collected_by: arguments.by.as_deref().unwrap_or_default(),
     };
     let done = collect(&mut client, &download)?;
     output::print(&summary(&done, &download))

@@ -55,8 +55,13 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
     live_through(story, &logger)?;
 
     let mut line = plugged(&logger)?;
-    let download =
-        Download { file: &archive, replace: true, release: false, host_clock_ms: story.end_ms() };
+    let download = Download {
+        file: &archive,
+        replace: true,
+        release: false,
+        host_clock_ms: story.end_ms(),
+        collected_by: "the demo",
+    };
     collect::collect(&mut line.client, &download)?;
     drop(line);
 

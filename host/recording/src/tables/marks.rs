@@ -125,6 +125,9 @@ fn describe(mark: &Mark) -> (&'static str, String) {
             };
             ("clock-compared", what)
         }
+        Mark::Calibration { digest } => {
+            ("calibration", format!("digest {}", crate::file::hex(digest)))
+        }
         Mark::Seal(seal) => ("seal", format!("up to sector {}", seal.statement.sector)),
     }
 }

@@ -553,6 +553,10 @@ pub fn mark(mark: &Mark) -> String {
             let digest = u64::from_be_bytes(*digest);
             format!("Settings put in force, SHA-256 begins {digest:016x}")
         }
+        Mark::Calibration { digest } => {
+            let digest = u64::from_be_bytes(*digest);
+            format!("Calibration put in force, SHA-256 begins {digest:016x}")
+        }
         Mark::Armed => "Armed: recording counts from here".to_owned(),
         Mark::Snapshot => "Download taken".to_owned(),
         Mark::FramesLost { frames } => format!("{} converter frames lost", count(*frames as usize)),
