@@ -89,8 +89,6 @@ pub struct Logger<F: NorFlash> {
     settings: Settings,
     /// Key and calibration, as the device keeps them.
     own: DeviceSlot,
-    /// The key was made in this start and is still to be kept.
-    key_is_new: bool,
     sealer: Sealer,
     identity: Identity,
     reason: BootReason,
@@ -166,9 +164,8 @@ impl<F: NorFlash> Mounted<F> {
             service: Service::new(site_text),
             journal,
             settings,
-            sealer: Sealer::new(own.seed.as_ref(), start.clock_ms),
+            sealer: Sealer::new(own.seed.as_ref(), key_is_new, start.clock_ms),
             own,
-            key_is_new,
             identity,
             reason: start.reason,
             armed,
@@ -196,13 +193,10 @@ impl<F: NorFlash> Logger<F> {
 
     /// Records the start: the first thing to do with a logger made by [`Mounted::into_logger`].
     pub async fn begin(&mut self) {
-        if self.key_is_new {
-            self.key_is_new = false;
-            if self.keep_own().await.is_err() {
-                log_warn!("the key cannot be kept");
-                self.own.seed = None;
-                self.sealer.forget_key();
-            }
+        if self.sealer.take_new() && self.keep_own().await.is_err() {
+            log_warn!("the key cannot be kept");
+            self.own.seed = None;
+            self.sealer.forget_key();
         }
         let Identity { boot, firmware, .. } = self.identity;
         self.recorder.mark(Mark::Boot { boot, reason: self.reason, firmware });

@@ -11,6 +11,8 @@ const HOUR_MS: i64 = 3_600_000;
 /// The device's key and what it sealed last.
 pub(crate) struct Sealer {
     key: Option<SigningKey>,
+    /// The key was made in this start and is still to be kept.
+    is_new: bool,
     /// Newest sector under a seal of the hour since the start.
     sector: Option<u32>,
     /// The clock when a seal was due last.
@@ -20,14 +22,19 @@ pub(crate) struct Sealer {
 impl Sealer {
     /// A sealer that counts its hours from `now_ms`. Makes the public key, which takes as long as
     /// a signature.
-    pub(crate) fn new(seed: Option<&Seed>, now_ms: i64) -> Self {
+    pub(crate) fn new(seed: Option<&Seed>, is_new: bool, now_ms: i64) -> Self {
         let key = seed.map(|Seed(seed)| SigningKey::from_bytes(seed));
-        Self { key, sector: None, last_ms: now_ms }
+        Self { key, is_new, sector: None, last_ms: now_ms }
     }
 
     /// The public key.
     pub(crate) fn public_key(&self) -> Option<[u8; 32]> {
         self.key.as_ref().map(|key| key.verifying_key().to_bytes())
+    }
+
+    /// True once for a key that is still to be kept.
+    pub(crate) fn take_new(&mut self) -> bool {
+        core::mem::take(&mut self.is_new)
     }
 
     /// Forgets a key that could not be kept: what it signs nobody could hold the device to.
@@ -107,7 +114,7 @@ mod tests {
     fn keys_and_signatures_are_those_of_rfc_8032() {
         for [secret, public, message, signature] in VECTORS {
             let seed = Seed(bytes(secret).try_into().unwrap());
-            let sealer = Sealer::new(Some(&seed), 0);
+            let sealer = Sealer::new(Some(&seed), false, 0);
             assert_eq!(sealer.public_key().unwrap().to_vec(), bytes(public));
             let signed = sealer.key.as_ref().unwrap().sign(&bytes(message));
             assert_eq!(signed.to_bytes().to_vec(), bytes(signature));
@@ -128,19 +135,19 @@ mod tests {
 
     #[test]
     fn a_seal_is_over_the_statement() {
-        let sealer = Sealer::new(Some(&Seed([7; 32])), 0);
+        let sealer = Sealer::new(Some(&Seed([7; 32])), false, 0);
         let seal = sealer.sign(statement()).unwrap();
         let key = ed25519_dalek::VerifyingKey::from_bytes(&sealer.public_key().unwrap()).unwrap();
         let signature = ed25519_dalek::Signature::from_bytes(&seal.signature.bytes());
         assert!(key.verify_strict(&statement().signed_bytes(), &signature).is_ok());
         let other = Statement { sector: 4, ..statement() };
         assert!(key.verify_strict(&other.signed_bytes(), &signature).is_err());
-        assert_eq!(Sealer::new(None, 0).sign(statement()), None);
+        assert_eq!(Sealer::new(None, false, 0).sign(statement()), None);
     }
 
     #[test]
     fn a_seal_is_due_each_hour_in_which_a_sector_was_closed() {
-        let mut sealer = Sealer::new(Some(&Seed([7; 32])), 1_000);
+        let mut sealer = Sealer::new(Some(&Seed([7; 32])), false, 1_000);
         assert!(!sealer.due(1_000 + HOUR_MS - 1, Some(4)));
         assert!(!sealer.due(1_000 + HOUR_MS, None));
         assert!(sealer.due(1_000 + HOUR_MS, Some(4)));

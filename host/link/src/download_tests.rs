@@ -11,6 +11,7 @@ use pumpwitness_protocol::archive::read_trailer;
 use pumpwitness_protocol::message::RequestBody;
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
 use pumpwitness_protocol::record::BootReason;
+use pumpwitness_protocol::seal::{Occasion, Seal, Signature, Statement, papers};
 use sha2::{Digest, Sha256};
 use std::cell::RefCell;
 use std::fs;
@@ -666,5 +667,45 @@ fn the_loggers_own_code_is_downloaded_from_true_to_its_flash() {
             .iter()
             .find(|held| SectorHeader::decode(&held[..]).is_some_and(|h| h.sequence == sequence));
         assert!(of_flash == Some(sector), "sector {sequence}");
+    }
+    // The seal is that of the first attempt, over the last sector of the file.
+    let seal = header.seal.unwrap().statement;
+    assert_eq!((seal.device, seal.sector), (DEVICE, header.range.last_sector));
+    assert_eq!(seal.chain, <[u8; 32]>::from(Sha256::digest(sectors.last().unwrap())));
+    let papers = papers(&header.settings, &header.site_text, &header.calibration);
+    assert_eq!((seal.papers, seal.time_ms), (papers, header.range.clock_ms));
+    assert_ne!(header.public_key, [0; 32]);
+    assert_eq!((header.collected_by.as_str(), header.program), ("J. Fitter", PROGRAM));
+}
+
+/// A logger without a key gives its record all the same; one with a key has it in the head.
+#[test]
+fn the_head_tells_of_the_seal() {
+    for sealed in [None, Some(([9; 32], some_seal()))] {
+        let (_folder, file) = place("a.pwa");
+        let shelf = shelf(3);
+        shelf.borrow_mut().sealed = sealed;
+        fetch_from(shelf.clone(), unplug_after(6_000), &file).unwrap_err();
+        // By now another seal would be given.
+        shelf.borrow_mut().sealed = None;
+        let done = fetch_from(shelf.clone(), Faults::default(), &file).unwrap();
+        assert!(done.resumed_at > 0);
+        shelf.borrow_mut().sealed = sealed;
+        assert_finished(&shelf, &file, &done);
+    }
+}
+
+fn some_seal() -> Seal {
+    Seal {
+        statement: Statement {
+            device: DEVICE,
+            boot: 3,
+            occasion: Occasion::Download,
+            sector: 42,
+            chain: [1; 32],
+            time_ms: 5,
+            papers: [2; 32],
+        },
+        signature: Signature::from_bytes(&[3; 64]),
     }
 }

@@ -327,10 +327,10 @@ impl Shelf {
             }
             RequestBody::SetClock { .. }
             | RequestBody::PutSettings(_)
+            | RequestBody::PutCalibration(_)
             | RequestBody::Arm
             | RequestBody::Release { .. } => ReplyBody::Done,
             RequestBody::GetCalibration => ReplyBody::Calibration(Calibration::default()),
-            RequestBody::PutCalibration(_) => ReplyBody::Done,
             RequestBody::GetSeal => match self.sealed {
                 Some((public_key, seal)) => ReplyBody::Seal { public_key, seal },
                 None => ReplyBody::Refused(Refusal::NoSeal),
