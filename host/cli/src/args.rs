@@ -34,7 +34,7 @@ pub enum Command {
     Import(Import),
     /// Say when the pump ran, why it stopped, what was found and what may be the cause.
     Analyse(Analyse),
-    /// Write the evidence report as one HTML file.
+    /// Write the evidence report as one HTML or PDF file.
     Report(Report),
     /// Write the record as a table (CSV or Parquet).
     Export(Export),
@@ -162,8 +162,8 @@ pub struct Report {
     /// What to read.
     #[command(flatten)]
     pub input: Input,
-    /// File to write: FILE.html.
-    #[arg(long, value_name = "FILE.html")]
+    /// File to write: FILE.html (interactive) or FILE.pdf (for paper and archives).
+    #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
 }
 

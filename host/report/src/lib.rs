@@ -1,14 +1,16 @@
-//! Findings as one self-contained HTML file with drawn pictures.
+//! Findings as one self-contained HTML file, or as PDF, with drawn pictures.
 //!
 //! [`content`] says what the report says (sections, sentences, tables, figures), from the analysis,
-//! the recording and the site file; [`picture`] draws; `html` writes the page; [`strings`] holds
+//! the recording and the site file; [`picture`] draws; `html` writes the page, `pdf`
+//! the sheets; [`strings`] holds
 //! every fixed word; [`units`], [`format`] and [`times`] turn values into the reader's.
 //!
-//! Pure: values in, one string out. No file, no clock.
+//! Pure: values in, one string or the bytes of one file out. No file, no clock.
 
 pub mod content;
 pub mod format;
 mod html;
+mod pdf;
 pub mod picture;
 mod restate;
 pub mod strings;
@@ -16,6 +18,7 @@ pub mod times;
 pub mod units;
 
 use jiff::Timestamp;
+pub use pdf::PdfError;
 use pumpwitness_analysis::outcome::Analysis;
 use pumpwitness_recording::Recording;
 use pumpwitness_site_file::Site;
@@ -39,6 +42,16 @@ pub struct ReportInput<'a> {
 /// The report as one HTML file, in the units the site file asks for.
 pub fn html(input: &ReportInput<'_>) -> String {
     html_in(input, Style::of(input.site))
+}
+
+/// The report as one PDF file, in the units the site file asks for: PDF/A-2a, tagged, A4 or Letter.
+/// The same input gives the same bytes.
+///
+/// # Errors
+///
+/// [`PdfError`] where the writer refuses; no input is known to bring that about.
+pub fn pdf(input: &ReportInput<'_>) -> Result<Vec<u8>, PdfError> {
+    pdf::file(&content::document(&content::View::new(input, Style::of(input.site))))
 }
 
 /// The report as one HTML file, in units of the reader's choice.

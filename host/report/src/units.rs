@@ -1,6 +1,7 @@
 //! Units of the reader, and quantities told from the unit at the end of a name.
 
 use crate::format::{NBSP, duration, fixed, percent, significant};
+use crate::content::Paper;
 use pumpwitness_site_file::{Site, Units};
 
 /// Unit of pressures.
@@ -70,6 +71,16 @@ impl Style {
                 temperature: TemperatureUnit::Fahrenheit,
                 clock: Clock::Hours12,
             },
+        }
+    }
+}
+
+impl Style {
+    /// The paper that readers with these units print on.
+    pub fn paper(self) -> Paper {
+        match self.volume {
+            VolumeUnit::Litre => Paper::A4,
+            VolumeUnit::Gallon => Paper::Letter,
         }
     }
 }

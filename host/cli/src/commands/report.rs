@@ -8,30 +8,58 @@ use jiff::Timestamp;
 use pumpwitness_analysis::analyse;
 use pumpwitness_analysis::outcome::Analysis;
 use pumpwitness_report::ReportInput;
+use std::path::Path;
+
+/// What a report can be written as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// One HTML file.
+    Html,
+    /// One PDF file.
+    Pdf,
+}
+
+impl Form {
+    /// The form that the ending of `path` asks for.
+    pub fn of(path: &Path) -> Result<Self, Failure> {
+        let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or("");
+        match ending.to_ascii_lowercase().as_str() {
+            "html" | "htm" => Ok(Self::Html),
+            "pdf" => Ok(Self::Pdf),
+            _ => Err(Failure::usage(format_args!(
+                "--out {}: name a file that ends in .html or .pdf",
+                path.display()
+            ))),
+        }
+    }
+}
 
 /// Writes the report of a recording.
 pub fn run(arguments: &Report) -> Result<(), Failure> {
-    let ending = arguments.out.extension().and_then(|ending| ending.to_str()).unwrap_or("");
-    if !matches!(ending.to_ascii_lowercase().as_str(), "html" | "htm") {
-        return Err(Failure::usage(format_args!(
-            "--out {}: the report is written as HTML, name a file that ends in .html",
-            arguments.out.display()
-        )));
-    }
+    let form = Form::of(&arguments.out)?;
     let loaded = load::recording(&arguments.input)?;
     let analysis = analyse(&loaded.recording, &loaded.site);
-    let html = html(&loaded, &analysis);
-    output::write_file(&arguments.out, html.as_bytes())?;
+    let input = input(&loaded, &analysis);
+    let bytes = match form {
+        Form::Html => pumpwitness_report::html(&input).into_bytes(),
+        Form::Pdf => pumpwitness_report::pdf(&input).map_err(Failure::input)?,
+    };
+    output::write_file(&arguments.out, &bytes)?;
     output::print(&format!("report written to {}\n", arguments.out.display()))
 }
 
-/// The report of an analysed recording, made now.
-pub fn html(loaded: &Loaded, analysis: &Analysis) -> String {
-    pumpwitness_report::html(&ReportInput {
+/// What a report of an analysed recording is made of, made now.
+pub fn input<'a>(loaded: &'a Loaded, analysis: &'a Analysis) -> ReportInput<'a> {
+    ReportInput {
         analysis,
         recording: &loaded.recording,
         site: &loaded.site,
         generated: Timestamp::now(),
         program_version: env!("CARGO_PKG_VERSION"),
-    })
+    }
+}
+
+/// The report of an analysed recording as HTML, made now.
+pub fn html(loaded: &Loaded, analysis: &Analysis) -> String {
+    pumpwitness_report::html(&input(loaded, analysis))
 }

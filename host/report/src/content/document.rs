@@ -1,7 +1,7 @@
 //! The whole, in order.
 
 use super::{Document, View, days, finding, limits, method, page_one, record, runs, statistics};
-use crate::strings::sentences;
+use crate::strings::{page, sentences};
 use crate::times::Fine;
 
 /// The report of a view.
@@ -9,6 +9,7 @@ pub fn document(view: &View<'_>) -> Document {
     let recording = &view.analysis().recording;
     let name = view.input.site.name.as_deref().map(str::trim).filter(|name| !name.is_empty());
     Document {
+        kind: page::KIND.to_owned(),
         title: name.map_or_else(|| sentences::UNNAMED_SITE.to_owned(), str::to_owned),
         subtitle: sentences::subtitle(
             &view.times.stretch(recording.start, recording.end, Fine::Minute),
@@ -32,5 +33,9 @@ pub fn document(view: &View<'_>) -> Document {
             record::cannot_show(view),
             method::cautions(),
         ],
+        hashes: vec![sentences::hash_line(&recording.sha256)],
+        made: view.input.generated,
+        program: format!("pumpwitness {}", view.input.program_version),
+        paper: view.reader.0.paper(),
     }
 }

@@ -1,5 +1,5 @@
 //! What the report says, apart from how it is written down: sections, sentences, tables, figures.
-//! `html` writes this model out; another writer may do so for paper.
+//! `html` writes this model out for the screen, `pdf` for paper.
 
 mod days;
 mod document;
@@ -20,6 +20,8 @@ pub use view::View;
 /// A whole report.
 #[derive(Clone, Debug)]
 pub struct Document {
+    /// Kind of document, over the title.
+    pub kind: String,
     /// Title.
     pub title: String,
     /// The line under the title.
@@ -28,6 +30,23 @@ pub struct Document {
     pub foot: String,
     /// Sections in order; the first is page one.
     pub sections: Vec<Section>,
+    /// SHA-256 of each file it was made from, with its name in words: at the foot of every page.
+    pub hashes: Vec<String>,
+    /// When it was made.
+    pub made: jiff::Timestamp,
+    /// The program that made it.
+    pub program: String,
+    /// The sheet it is printed on.
+    pub paper: Paper,
+}
+
+/// A sheet of paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Paper {
+    /// 210 mm × 297 mm.
+    A4,
+    /// 8.5 in × 11 in.
+    Letter,
 }
 
 /// A section, with a name to link to.
@@ -171,9 +190,9 @@ pub struct Figure {
     /// What there is to see in it, in words.
     pub description: String,
     /// Drawn for a page or a desktop.
-    pub wide: crate::picture::Svg,
+    pub wide: crate::picture::Drawing,
     /// Drawn for a phone; `None` where the wide one serves.
-    pub narrow: Option<crate::picture::Svg>,
+    pub narrow: Option<crate::picture::Drawing>,
     /// The words under it.
     pub caption: Text,
     /// The values behind it.

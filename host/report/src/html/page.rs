@@ -2,11 +2,11 @@
 
 use super::writer::Writer;
 use crate::content::{Block, Cell, Document, Figure, Section, Span, Statement, Table, Text, Tone};
-use crate::picture::{Svg, sign};
+use crate::picture::{Drawing, sign, style, svg};
 use crate::strings::{page as words, stops};
 
 const HEAD: &str = "<!DOCTYPE html>\n";
-const STYLE: &str = concat!(include_str!("style.css"), include_str!("../picture/picture.css"));
+const STYLE: &str = include_str!("style.css");
 
 /// Nothing is fetched and nothing runs, whatever a name in a file may contain.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
@@ -21,11 +21,11 @@ pub fn page(document: &Document) -> String {
     out.open("meta", &[("name", "color-scheme"), ("content", "light")]);
     out.open("meta", &[("name", "referrer"), ("content", "no-referrer")]);
     out.element("title", &[], &document.title);
-    out.open("style", &[]).markup(STYLE).close().close_line();
+    out.open("style", &[]).markup(STYLE).markup(&style::css()).close().close_line();
     out.open("body", &[]);
     out.element("a", &[("class", "skip"), ("href", "#contents")], words::SKIP);
     out.open("header", &[]);
-    out.element("p", &[("class", "kind")], words::KIND);
+    out.element("p", &[("class", "kind")], &document.kind);
     out.open("h1", &[]).element("bdi", &[], &document.title).close();
     out.open("p", &[("class", "subtitle")]).element("bdi", &[], &document.subtitle).close();
     out.close_line();
@@ -241,13 +241,31 @@ fn cell(out: &mut Writer, cell: &Cell) {
     match cell {
         Cell::Text(text) => spans(out, text),
         Cell::Sign(reason) => {
-            out.markup(&sign::inline(*reason)).text(" ").text(stops::name(*reason));
+            inline(out, &sign::inline(*reason));
+            out.text(" ").text(stops::name(*reason));
         }
         Cell::Share(share) => {
-            out.markup(&sign::bar(*share));
+            inline(out, &sign::bar(*share));
             out.text(" ").text(&crate::format::percent(*share));
         }
     }
+}
+
+/// A small drawing in a line of text. A word stands beside it, so it is hidden from readers.
+fn inline(out: &mut Writer, drawing: &Drawing) {
+    let (width, height) = (drawing.width.to_string(), drawing.height.to_string());
+    out.open(
+        "svg",
+        &[
+            ("xmlns", "http://www.w3.org/2000/svg"),
+            ("class", "inline"),
+            ("aria-hidden", "true"),
+            ("width", &width),
+            ("height", &height),
+            ("viewBox", &format!("0 0 {width} {height}")),
+        ],
+    );
+    out.markup(&svg::body(drawing)).close();
 }
 
 fn figure(out: &mut Writer, figure: &Figure) {
@@ -272,10 +290,10 @@ fn figure(out: &mut Writer, figure: &Figure) {
 
 /// The drawing with its name and description; of two sizes only one is shown, and only the shown
 /// one is read out.
-fn drawing(out: &mut Writer, figure: &Figure, svg: &Svg, size: &str) {
+fn drawing(out: &mut Writer, figure: &Figure, drawing: &Drawing, size: &str) {
     let title = format!("{}-{size}-title", figure.id);
     let description = format!("{}-{size}-desc", figure.id);
-    let shape = format!("0 0 {} {}", svg.width, svg.height);
+    let shape = format!("0 0 {} {}", drawing.width, drawing.height);
     out.open(
         "svg",
         &[
@@ -289,5 +307,5 @@ fn drawing(out: &mut Writer, figure: &Figure, svg: &Svg, size: &str) {
     );
     out.element("title", &[("id", &title)], &figure.title);
     out.element("desc", &[("id", &description)], &figure.description);
-    out.markup(&svg.body).close_line();
+    out.markup(&svg::body(drawing)).close_line();
 }

@@ -4,7 +4,7 @@ use super::Size;
 use super::axis::Span;
 use super::pane::{self, Drawn};
 use super::stack::{Line, Moment, Pane, time_axis};
-use super::svg::{Anchor, Canvas, Path, Svg};
+use super::drawing::{Anchor, Canvas, Path, Drawing};
 use crate::content::View;
 use crate::strings::pictures as words;
 use crate::units::Quantity;
@@ -81,7 +81,7 @@ pub fn draw(
     voltage_lines: &[Line],
     moment: Option<Moment>,
     size: Size,
-) -> Svg {
+) -> Drawing {
     let (from_ms, to_ms) = capture.extent();
     let span = Span { from_ms, to_ms, left: size.left(), right: size.right_beside_labels() };
     let mut canvas = Canvas::default();
@@ -116,12 +116,12 @@ pub fn draw(
         let at = |point: &Point| (x(&span, point.ms), scale.y(value(point)));
         let mut line = Path::default();
         line.polyline(capture.points.iter().map(at), true);
-        canvas.path(&format!("mean {class}"), &line);
+        canvas.path(format!("mean {class}"), line);
         let room = (span.right - span.left) / capture.points.len() as f64;
         if room > 1.0 {
             for point in &capture.points {
                 let (x, y) = at(point);
-                canvas.circle(&format!("dot {class}"), x, y, (room * 0.6).clamp(0.9, 2.2));
+                canvas.circle(format!("dot {class}"), x, y, (room * 0.6).clamp(0.9, 2.2));
             }
         }
         top = bottom + 22.0;

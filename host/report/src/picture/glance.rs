@@ -6,7 +6,7 @@ use super::decimate::Bucket;
 use super::pane::{self, Drawn};
 use super::sign::{self, Nature};
 use super::stack::gaps;
-use super::svg::{Anchor, Canvas, Path, Svg};
+use super::drawing::{Anchor, Canvas, Path, Drawing};
 use crate::content::View;
 use crate::strings::pictures as words;
 use crate::times::from_ms;
@@ -44,7 +44,7 @@ pub struct Day {
 pub const COLUMNS: usize = 288;
 
 /// Draws it.
-pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
+pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Drawing {
     let span =
         Span { from_ms: day.from_ms, to_ms: day.to_ms, left: size.left(), right: size.right() };
     let mut canvas = Canvas::default();
@@ -67,7 +67,7 @@ pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Svg {
             path.close();
         }
     }
-    canvas.path("run", &path);
+    canvas.path("run", path);
     y += 14.0;
 
     let lanes = [

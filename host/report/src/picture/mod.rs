@@ -5,14 +5,16 @@
 mod axis;
 pub mod capture;
 pub mod decimate;
+pub mod drawing;
 pub mod glance;
 mod pane;
 pub mod sign;
 pub mod stack;
 pub mod strip;
-mod svg;
+pub mod style;
+pub mod svg;
 
-pub use svg::Svg;
+pub use drawing::Drawing;
 
 /// For what width a picture is drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

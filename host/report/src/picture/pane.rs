@@ -3,7 +3,7 @@
 use super::Size;
 use super::axis::{Scale, Span};
 use super::decimate::{Bucket, Series};
-use super::svg::{Anchor, Canvas, Path};
+use super::drawing::{Anchor, Canvas, Path};
 use crate::content::View;
 use crate::format::{fixed, significant};
 use crate::units::Quantity;
@@ -134,8 +134,8 @@ pub fn traces(canvas: &mut Canvas, drawn: &Drawn, scale: &Scale, span: &Span, ga
                 mean.to(x(piece[0].0) + 1.0, scale.y(f64::from(piece[0].1.mean)));
             }
         }
-        canvas.path(&format!("band {class}"), &band);
-        canvas.path(&format!("mean {class}"), &mean);
+        canvas.path(format!("band {class}"), band);
+        canvas.path(format!("mean {class}"), mean);
     }
 }
 
@@ -239,7 +239,7 @@ pub fn peaks(
             path.to(x, scale.top);
             path.to(x + 3.5, scale.top + 6.0);
             path.close();
-            canvas.path("clip", &path);
+            canvas.path("clip", path);
             free = x + 9.0;
         }
     }

@@ -1,7 +1,7 @@
 //! Signs of stop reasons: a letter in a shape. The shape tells normal control (ring), protection
 //! (filled square), supply (filled diamond) and unexplained (dashed ring) apart, in grey as well.
 
-use super::svg::{Anchor, Canvas, Path};
+use super::drawing::{Anchor, Canvas, Drawing, Path};
 use pumpwitness_analysis::outcome::StopReason;
 
 /// What kind of stop it is.
@@ -55,31 +55,24 @@ pub fn draw(canvas: &mut Canvas, reason: StopReason, x: f64, y: f64, half: f64) 
             path.to(x, y + reach);
             path.to(x - reach, y);
             path.close();
-            canvas.path("sign-full", &path);
+            canvas.path("sign-full", path);
             "sign-light"
         }
     };
     canvas.text(class, x, y + 3.4, Anchor::Middle, letter);
 }
 
-/// The sign within a line of text. The word stands beside it, so it is hidden from readers.
-pub fn inline(reason: StopReason) -> String {
+/// The sign within a line of text.
+pub fn inline(reason: StopReason) -> Drawing {
     let mut canvas = Canvas::default();
     draw(&mut canvas, reason, 9.0, 9.0, 6.5);
-    wrap(18, 18, &canvas.finish(18, 18).body)
+    canvas.finish(18, 18)
 }
 
 /// A share as a bar within a table; its number stands beside it.
-pub fn bar(share: f64) -> String {
+pub fn bar(share: f64) -> Drawing {
     let mut canvas = Canvas::default();
     canvas.rect("bar-frame", 0.5, 2.5, 79.0, 9.0);
     canvas.rect("bar", 0.5, 2.5, 79.0 * share.clamp(0.0, 1.0), 9.0);
-    wrap(80, 14, &canvas.finish(80, 14).body)
-}
-
-fn wrap(width: u32, height: u32, body: &str) -> String {
-    format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"inline\" aria-hidden=\"true\" \
-         width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {width} {height}\">{body}</svg>"
-    )
+    canvas.finish(80, 14)
 }

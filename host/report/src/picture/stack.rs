@@ -3,7 +3,7 @@
 use super::axis::Span;
 use super::decimate::{Bucket, Series, decimate};
 use super::pane::{self, Drawn};
-use super::svg::{Anchor, Canvas, Svg};
+use super::drawing::{Anchor, Canvas, Drawing};
 use super::{Size, sign};
 use crate::content::View;
 use crate::strings::pictures as words;
@@ -41,7 +41,7 @@ const RUNS: f64 = 20.0;
 const HEADER: f64 = 18.0;
 
 /// Draws it.
-pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Svg {
+pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Drawing {
     let span = Span {
         from_ms: stack.from_ms,
         to_ms: stack.to_ms,

@@ -3,7 +3,7 @@
 use super::Size;
 use super::axis::Span;
 use super::stack::{gaps, time_axis};
-use super::svg::{Anchor, Canvas, Path, Svg};
+use super::drawing::{Anchor, Canvas, Path, Drawing};
 use crate::content::View;
 use crate::strings::pictures as words;
 
@@ -14,7 +14,7 @@ pub fn draw(
     occurrences: &[(i64, i64)],
     shown: Option<(i64, i64)>,
     size: Size,
-) -> Svg {
+) -> Drawing {
     let (from_ms, to_ms) = view.extent();
     let span = Span { from_ms, to_ms, left: size.left(), right: size.right() };
     let mut canvas = Canvas::default();
@@ -39,7 +39,7 @@ pub fn draw(
         path.close();
         reached = right;
     }
-    canvas.path("run", &path);
+    canvas.path("run", path);
     if let Some((from, to)) = shown {
         let (left, right) = (span.x(from), span.x(to));
         let (left, right) = (left.min(right - 3.0).max(span.left), right.max(left + 3.0));

@@ -34,3 +34,8 @@ pub fn tone_shape(tone: Tone) -> &'static str {
         Tone::Well => "✓",
     }
 }
+
+/// At the foot of every printed page.
+pub fn page_of(number: usize, of: usize) -> String {
+    format!("page {number} of {of}")
+}

@@ -237,6 +237,16 @@ pub fn foot(version: &str, when: &str, offset: &str) -> String {
     format!("Made by pumpwitness {version} on {when} ({offset}).")
 }
 
+/// The file's hash at the foot of a page.
+pub fn hash_line(sha256: &str) -> String {
+    format!("SHA-256 {sha256}")
+}
+
+/// What is folded away on a screen and too long for paper.
+pub fn not_printed(summary: &str) -> String {
+    format!("{summary}: not printed; in the HTML report and in the exported tables.")
+}
+
 /// Confidence with a capital.
 pub fn capital_confidence(words: &str) -> String {
     crate::format::capital(words)
