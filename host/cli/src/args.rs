@@ -36,6 +36,8 @@ pub enum Command {
     Analyse(Analyse),
     /// Write the evidence report as one HTML or PDF file.
     Report(Report),
+    /// Compare two records, before and after a repair or of two sites: what changed, how surely.
+    Compare(Compare),
     /// Write the record as a table (CSV or Parquet).
     Export(Export),
 }
@@ -165,6 +167,32 @@ pub struct Report {
     /// File to write: FILE.html (interactive) or FILE.pdf (for paper and archives).
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
+}
+
+/// Compare two records.
+#[derive(Debug, Args)]
+pub struct Compare {
+    /// The first record: before.
+    #[arg(value_name = "BEFORE")]
+    pub first: PathBuf,
+    /// The second record: after.
+    #[arg(value_name = "AFTER")]
+    pub second: PathBuf,
+    /// Site file (TOML), where the records do not carry one or another is to be used.
+    #[arg(long, value_name = "SITE.toml")]
+    pub site: Option<PathBuf>,
+    /// Site file of the second record, where it is another one.
+    #[arg(long, value_name = "SITE.toml")]
+    pub second_site: Option<PathBuf>,
+    /// How to read tables.
+    #[command(flatten)]
+    pub reading: TableChoice,
+    /// File to write: FILE.html or FILE.pdf.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Print the comparison as JSON (schema pumpwitness.comparison/1).
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Write the record as a table.

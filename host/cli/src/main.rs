@@ -27,6 +27,7 @@ fn main() -> ExitCode {
         Command::Import(import) => commands::import::run(&import),
         Command::Analyse(analyse) => commands::analyse::run(&analyse),
         Command::Report(report) => commands::report::run(&report),
+        Command::Compare(compare) => commands::compare::run(&compare),
         Command::Export(export) => commands::export::run(&export),
     };
     match outcome {

@@ -20,6 +20,7 @@ pub mod units;
 use jiff::Timestamp;
 pub use pdf::PdfError;
 use pumpwitness_analysis::outcome::Analysis;
+use pumpwitness_comparison::outcome::Comparison;
 use pumpwitness_recording::Recording;
 use pumpwitness_site_file::Site;
 use units::Style;
@@ -54,7 +55,40 @@ pub fn pdf(input: &ReportInput<'_>) -> Result<Vec<u8>, PdfError> {
     pdf::file(&content::document(&content::View::new(input, Style::of(input.site))))
 }
 
+/// Two records compared, as one HTML file; in the units of the second.
+pub fn compared_html(
+    first: &ReportInput<'_>,
+    second: &ReportInput<'_>,
+    comparison: &Comparison,
+) -> String {
+    html::page_of(&compared(first, second, comparison))
+}
+
+/// Two records compared, as one PDF file; in the units of the second.
+///
+/// # Errors
+///
+/// As [`pdf`].
+pub fn compared_pdf(
+    first: &ReportInput<'_>,
+    second: &ReportInput<'_>,
+    comparison: &Comparison,
+) -> Result<Vec<u8>, PdfError> {
+    pdf::file(&compared(first, second, comparison))
+}
+
+fn compared(
+    first: &ReportInput<'_>,
+    second: &ReportInput<'_>,
+    comparison: &Comparison,
+) -> content::Document {
+    let style = Style::of(second.site);
+    let (first, second) = (content::View::new(first, style), content::View::new(second, style));
+    content::compared::document(&first, &second, comparison)
+}
+
 /// The report as one HTML file, in units of the reader's choice.
 pub fn html_in(input: &ReportInput<'_>, style: Style) -> String {
-    html::page(&content::document(&content::View::new(input, style)))
+    let view = content::View::new(input, style);
+    html::page(&view, &content::document(&view))
 }

@@ -3,6 +3,7 @@
 pub mod analyse;
 pub mod arm;
 pub mod collect;
+pub mod compare;
 pub mod demo;
 pub mod export;
 pub mod import;

@@ -44,6 +44,7 @@ pub fn section(view: &View<'_>) -> Section {
             narrow: Some(glance::draw(view, &day.day, &shared, Size::Narrow)),
             caption: Text::default(),
             table: None,
+            span: Some((day.day.from_ms, day.day.to_ms)),
         })
     }));
     blocks.push(Block::Table(table(view, &days)));

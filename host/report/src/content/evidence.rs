@@ -203,6 +203,7 @@ fn overview(view: &View<'_>, finding: &Finding, id: &str, stretch: (i64, i64)) -
         wide: draw(Size::Wide),
         narrow: Some(draw(Size::Narrow)),
         table: None,
+        span: None,
     }
 }
 
@@ -259,6 +260,7 @@ fn moment(
         narrow: Some(draw(Size::Narrow)),
         caption,
         table: Some(table(view, stack, &when)),
+        span: Some((stack.from_ms, stack.to_ms)),
     }
 }
 
@@ -413,6 +415,7 @@ fn captured(
             .strong(sentences::CAPTURE)
             .plain(sentences::capture_caption(sentences::trigger(capture.trigger), &when)),
         table: Some(Table { caption: sentences::capture_values(&when), columns: heads, rows }),
+        span: Some((from, to)),
     }
 }
 

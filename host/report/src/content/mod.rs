@@ -1,6 +1,7 @@
 //! What the report says, apart from how it is written down: sections, sentences, tables, figures.
 //! `html` writes this model out for the screen, `pdf` for paper.
 
+pub mod compared;
 mod days;
 mod document;
 mod evidence;
@@ -15,6 +16,7 @@ mod telling;
 mod view;
 
 pub use document::document;
+pub use evidence::told;
 pub use view::View;
 
 /// A whole report.
@@ -197,6 +199,8 @@ pub struct Figure {
     pub caption: Text,
     /// The values behind it.
     pub table: Option<Table>,
+    /// The stretch of time it shows, ms since 1970, where a closer look makes sense.
+    pub span: Option<(i64, i64)>,
 }
 
 /// Words with a little emphasis.

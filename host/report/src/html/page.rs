@@ -1,6 +1,11 @@
 //! Document to page.
 
 use super::writer::Writer;
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use serde_json::Value;
+use sha2::{Digest, Sha256};
+use std::fmt::Write;
 use crate::content::{Block, Cell, Document, Figure, Section, Span, Statement, Table, Text, Tone};
 use crate::picture::{Drawing, sign, style, svg};
 use crate::strings::{page as words, stops};
@@ -8,15 +13,26 @@ use crate::strings::{page as words, stops};
 const HEAD: &str = "<!DOCTYPE html>\n";
 const STYLE: &str = include_str!("style.css");
 
-/// Nothing is fetched and nothing runs, whatever a name in a file may contain.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
+/// The viewer.
+const SCRIPT: &str = include_str!("viewer.js");
 
-/// The whole page.
-pub fn page(document: &Document) -> String {
+/// Nothing is fetched, and nothing runs but the viewer, whatever a name in a file may contain.
+fn policy(script: bool) -> String {
+    let mut policy = String::from("default-src 'none'; style-src 'unsafe-inline'");
+    if script {
+        let digest = STANDARD.encode(Sha256::digest(SCRIPT.as_bytes()));
+        // Writing to a string does not fail.
+        let _ = write!(policy, "; script-src 'sha256-{digest}'");
+    }
+    policy
+}
+
+/// The whole page; `record` is what the viewer draws from, where there is one.
+pub fn page(document: &Document, record: Option<&Value>) -> String {
     let mut out = Writer::new(HEAD);
     out.open("html", &[("lang", words::LANGUAGE)]).open("head", &[]);
     out.open("meta", &[("charset", "utf-8")]);
-    out.open("meta", &[("http-equiv", "Content-Security-Policy"), ("content", POLICY)]);
+    out.open("meta", &[("http-equiv", "Content-Security-Policy"), ("content", &policy(record.is_some()))]);
     out.open("meta", &[("name", "viewport"), ("content", "width=device-width, initial-scale=1")]);
     out.open("meta", &[("name", "color-scheme"), ("content", "light")]);
     out.open("meta", &[("name", "referrer"), ("content", "no-referrer")]);
@@ -31,16 +47,45 @@ pub fn page(document: &Document) -> String {
     out.close_line();
     out.open("main", &[]);
     for (place, section) in document.sections.iter().enumerate() {
+        if section.id == "days" && record.is_some() {
+            viewer(&mut out);
+        }
         self::section(&mut out, section, 2, if place == 0 { "page-one" } else { "part" });
         if place == 0 {
+            if record.is_some() {
+                out.open("p", &[("class", "viewer-link"), ("hidden", "")]);
+                out.element("a", &[("href", "#viewer")], words::VIEWER_LINK).close_line();
+            }
             contents(&mut out, document);
         }
     }
     out.close_line();
     out.open("footer", &[]).element("p", &[], &document.foot).close_line();
+    if let Some(record) = record {
+        // In JSON every letter may be written as its code: no name can end the element.
+        let data = record.to_string().replace('<', "\\u003c");
+        out.open("script", &[("type", "application/json"), ("id", "record-data")]);
+        out.markup(&data).close_line();
+        out.open("script", &[]).markup(SCRIPT).close_line();
+    }
     let mut page = out.finish();
     page.push('\n');
     page
+}
+
+/// Where the viewer goes; hidden until its script runs.
+fn viewer(out: &mut Writer) {
+    out.open(
+        "section",
+        &[
+            ("id", "viewer"),
+            ("class", "part"),
+            ("aria-labelledby", "viewer-heading"),
+            ("hidden", ""),
+        ],
+    );
+    out.element("h2", &[("id", "viewer-heading")], words::VIEWER_TITLE);
+    out.element("p", &[("class", "aside")], words::VIEWER_LEAD).close_line();
 }
 
 fn contents(out: &mut Writer, document: &Document) {
@@ -269,7 +314,12 @@ fn inline(out: &mut Writer, drawing: &Drawing) {
 }
 
 fn figure(out: &mut Writer, figure: &Figure) {
-    out.open("figure", &[("id", &figure.id)]);
+    let span = figure.span.map(|(from, to)| (from.to_string(), to.to_string()));
+    let mut attributes = vec![("id", figure.id.as_str())];
+    if let Some((from, to)) = &span {
+        attributes.extend([("data-from", from.as_str()), ("data-to", to.as_str())]);
+    }
+    out.open("figure", &attributes);
     match &figure.narrow {
         Some(narrow) => {
             drawing(out, figure, &figure.wide, "wide");

@@ -7,6 +7,7 @@ pub mod capture;
 pub mod decimate;
 pub mod drawing;
 pub mod glance;
+pub mod pairs;
 mod pane;
 pub mod sign;
 pub mod stack;

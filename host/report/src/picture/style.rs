@@ -73,6 +73,7 @@ const CLASSES: &[(&str, &[Set])] = &[
     ("sign-dark", &[Size(9.5), Weight(600)]),
     ("sign-light", &[Size(9.5), Weight(600), Fill(Some(WHITE))]),
     ("bar", &[Fill(Some(QUIET))]),
+    ("median", &[Stroke(Some(INK)), Width(2.2)]),
     ("bar-frame", &[Fill(None), Stroke(Some(PALE)), Width(0.8)]),
 ];
 

@@ -2,6 +2,7 @@
 //! figures are functions; words of the analysis come from the analysis.
 
 pub mod causes;
+pub mod compared;
 pub mod kinds;
 pub mod measures;
 pub mod page;

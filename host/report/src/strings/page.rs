@@ -39,3 +39,45 @@ pub fn tone_shape(tone: Tone) -> &'static str {
 pub fn page_of(number: usize, of: usize) -> String {
     format!("page {number} of {of}")
 }
+
+/// Heading of the viewer.
+pub const VIEWER_TITLE: &str = "The record, to look into";
+/// Under it.
+pub const VIEWER_LEAD: &str = "All channels on one time axis. Dark bars on top: the pump running, \
+    with the sign of why it stopped; shaded: what findings speak of; line: mean; band: smallest to \
+    largest value; dotted: as declared; hatched: nothing recorded.";
+/// Leads there.
+pub const VIEWER_LINK: &str = "Look into the record: zoom and read values";
+
+/// Words within the viewer, by the names its script knows them by.
+pub const VIEWER: &[(&str, &str)] = &[
+    ("tools", "Move and zoom"),
+    ("jump", "Go to a finding …"),
+    ("left", "Earlier"),
+    ("right", "Later"),
+    ("closer", "Zoom in"),
+    ("wider", "Zoom out"),
+    ("whole", "Whole record"),
+    ("back", "Back to the picture"),
+    ("open", "Look closer in the record"),
+    ("plot", "The record over time"),
+    ("runs", "runs"),
+    ("months", "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"),
+    ("readout", "Values at the dashed line"),
+    ("at", "From"),
+    ("row", "one row of the record"),
+    ("cycle", "one cycle, renewed every half cycle"),
+    ("summed", "rows summed up; single rows of this stretch are in the record, not in this page"),
+    ("nothing", "no row of the record here"),
+    ("running", "Pump running for"),
+    ("stopped", "stopped by:"),
+    ("mean", "mean"),
+    ("least", "least"),
+    ("most", "most"),
+    (
+        "help",
+        "Drag to move; click, then turn the wheel to zoom; pinch on a touch screen. Keys: ← → move \
+         the dashed line, with Shift the view; + − zoom; Page up, Page down, Home, End; 0 whole \
+         record; n, p next and previous stop or finding.",
+    ),
+];

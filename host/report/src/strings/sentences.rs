@@ -183,6 +183,25 @@ words! {
         they show in that phase.";
 }
 
+// The comparison.
+words! {
+    BEST_EXPLANATION_SHORT = "Best explanation";
+    COUNTED_IN_DAYS = "Counted in whole days of the record; rates a day";
+    MEDIANS = "The value spoken of in each record, and the difference of the two";
+    TENTHS = "Tenth point · median · nine-tenths point";
+    NO_BOUND = "no bound";
+}
+
+/// Severity and how often.
+pub fn times_a_day(severity: &str, count_of: u32, per_day: &str) -> String {
+    format!("{severity}, {} ({per_day} a day)", counted(count_of as usize, "time", "times"))
+}
+
+/// How a finding stands that was not seen again.
+pub fn chance_unseen(stands: &str, chance: &str) -> String {
+    format!("{stands} (chance of none if nothing had changed: {chance})")
+}
+
 /// Always true of such a record.
 pub const ALWAYS_OPEN: &[&str] = &[
     "Whether the sensors were fitted right, and whether somebody touched them or the installation \
