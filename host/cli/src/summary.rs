@@ -82,7 +82,10 @@ fn stops(text: &mut String, analysis: &Analysis) {
     }
     let automatic = analysis.runs.iter().filter(|run| run.automatic_restart).count();
     if automatic > 0 {
-        let _ = writeln!(text, "  {automatic:>6}  of the starts were automatic restarts");
+        let _ = writeln!(
+            text,
+            "  {automatic:>6}  starts after an even wait, as automatic restarts make them"
+        );
     }
 }
 

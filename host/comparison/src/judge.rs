@@ -2,7 +2,7 @@
 
 use crate::bootstrap::{interval, quantile, single, sorted};
 use crate::outcome::{
-    Caveat, CauseChange, Change, Comparison, Counting, FindingChange, Judged, Measure,
+    CauseChange, Caveat, Change, Comparison, Counting, FindingChange, Judged, Measure,
     MeasureChange, Method, Overall, RateChange, SCHEMA, Seen, Spread,
 };
 use crate::rank::{mann_whitney, two_sided};
@@ -177,10 +177,7 @@ fn rates_of(samples: &[Samples; 2]) -> Vec<RateChange> {
                 first_per_day: first.per_day(),
                 second_per_day: second.per_day(),
                 ratio: test.ratio.is_finite().then_some(test.ratio),
-                interval: (
-                    test.interval.0,
-                    test.interval.1.is_finite().then_some(test.interval.1),
-                ),
+                interval: (test.interval.0, test.interval.1.is_finite().then_some(test.interval.1)),
                 clustering,
                 p: test.p,
                 p_adjusted: 1.0,
@@ -264,7 +261,9 @@ fn voltage(what: Measure, share: f64, a: &Samples, b: &Samples) -> Option<Measur
 fn impedance(a: &Samples, b: &Samples) -> Option<MeasureChange> {
     let ((first, scatter_a, n_a), (second, scatter_b, n_b)) = (a.impedance?, b.impedance?);
     // Standard error of a median of a normal sample: √(π/2) of that of its mean.
-    let error = |scatter: f64, n: usize| scatter / (n.max(1) as f64).sqrt() * (std::f64::consts::PI / 2.0).sqrt();
+    let error = |scatter: f64, n: usize| {
+        scatter / (n.max(1) as f64).sqrt() * (std::f64::consts::PI / 2.0).sqrt()
+    };
     let both = error(scatter_a, n_a).hypot(error(scatter_b, n_b));
     let enough = n_a >= FEWEST && n_b >= FEWEST && both > 0.0;
     let about = |ohm: f64, scatter: f64, count| Spread {

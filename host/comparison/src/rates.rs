@@ -85,9 +85,8 @@ fn binomial(k: u64, n: u64, share: f64) -> f64 {
 /// Exact interval of a share.
 fn clopper_pearson(k: u64, n: u64, confidence: f64) -> (f64, f64) {
     let tail = (1.0 - confidence) / 2.0;
-    let up_to = |k: u64, share: f64| -> f64 {
-        (0..=k).map(|i| log_probability(i, n, share).exp()).sum()
-    };
+    let up_to =
+        |k: u64, share: f64| -> f64 { (0..=k).map(|i| log_probability(i, n, share).exp()).sum() };
     let solve = |below: &dyn Fn(f64) -> bool| {
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..60 {
@@ -119,18 +118,18 @@ mod tests {
 
     #[test]
     fn rates_are_set_against_their_time() {
-        let twice = compare(
-            Counted { count: 100, days: 5.0 },
-            Counted { count: 80, days: 2.0 },
-            1.0,
-        );
+        let twice =
+            compare(Counted { count: 100, days: 5.0 }, Counted { count: 80, days: 2.0 }, 1.0);
         let twice = twice.unwrap();
         assert!((twice.ratio - 2.0).abs() < 1e-12);
         assert!(twice.p < 1e-4 && twice.interval.0 > 1.4 && twice.interval.1 < 2.8);
         let clustered =
             compare(Counted { count: 100, days: 5.0 }, Counted { count: 80, days: 2.0 }, 20.0);
         assert!(clustered.unwrap().p > 0.1, "counts in clusters are worth less");
-        assert_eq!(compare(Counted { count: 0, days: 1.0 }, Counted { count: 0, days: 1.0 }, 1.0), None);
+        assert_eq!(
+            compare(Counted { count: 0, days: 1.0 }, Counted { count: 0, days: 1.0 }, 1.0),
+            None
+        );
     }
 
     #[test]

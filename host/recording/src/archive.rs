@@ -1,9 +1,9 @@
 //! Archives: pages, chain and trailer → a recording. Damage is skipped and counted, never believed.
 
-use crate::Recording;
 use crate::error::Problem;
 use crate::file::{hex, sha256_hex};
 use crate::rows::Rows;
+use crate::{Custody, Recording};
 pub use pumpwitness_protocol::archive::MAGIC;
 use pumpwitness_protocol::archive::{
     ARCHIVE_HEADER_BYTES, ArchiveHeader, TRAILER_BYTES, read_trailer,
@@ -78,10 +78,25 @@ pub fn read_archive(name: &str, file: &[u8]) -> Result<Recording, Problem> {
     source.firmware = Some(format!("{major}.{minor}.{patch}"));
     source.site_text = (!header.site_text.is_empty())
         .then(|| String::from_utf8_lossy(&header.site_text).into_owned());
+    source.custody = Some(custody(&header));
     source.clock_offset_ms = Some(clock_offset_ms);
     source.pages_good = pages_good;
     source.pages_damaged = pages_damaged;
     Ok(recording)
+}
+
+/// What the head states about people and instruments; empty texts are not stated.
+fn custody(header: &ArchiveHeader) -> Custody {
+    let stated = |text: &str| (!text.trim().is_empty()).then(|| text.trim().to_owned());
+    let [major, minor, patch] = header.program;
+    Custody {
+        collected_by: stated(&header.collected_by),
+        collected_ms: header.host_clock_ms,
+        program: format!("pumpwitness {major}.{minor}.{patch}"),
+        calibrated_ms: header.calibration.made_ms,
+        calibrated_by: stated(&header.calibration.by),
+        reference: stated(&header.calibration.reference),
+    }
 }
 
 /// Hash of the whole file, and of what lies before the trailer.

@@ -55,6 +55,8 @@ pub struct Source {
     pub site_text: Option<String>,
     /// Host time less logger time at download, ms; archives only.
     pub clock_offset_ms: Option<i64>,
+    /// Who collected the archive and how the logger was calibrated, as its head states.
+    pub custody: Option<Custody>,
     /// For a table that this crate has written: name and SHA-256 of the file it was made from.
     pub made_from: Option<String>,
     /// Losses met while reading, each a sentence for the reader.
@@ -63,6 +65,23 @@ pub struct Source {
     pub pages_damaged: u32,
     /// Pages in the archive that decoded.
     pub pages_good: u32,
+}
+
+/// What the head of an archive states about people and instruments.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Custody {
+    /// Who collected it.
+    pub collected_by: Option<String>,
+    /// When, by the computer's clock, ms since 1970.
+    pub collected_ms: i64,
+    /// The program it was collected with, and its version.
+    pub program: String,
+    /// When the logger was calibrated, ms since 1970; 0: never.
+    pub calibrated_ms: i64,
+    /// Who calibrated it.
+    pub calibrated_by: Option<String>,
+    /// Against what.
+    pub reference: Option<String>,
 }
 
 /// Kind of source.

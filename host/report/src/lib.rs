@@ -17,6 +17,7 @@ pub mod strings;
 pub mod times;
 pub mod units;
 
+pub use content::custody::Integrity;
 use jiff::Timestamp;
 pub use pdf::PdfError;
 use pumpwitness_analysis::outcome::Analysis;
@@ -34,6 +35,8 @@ pub struct ReportInput<'a> {
     pub recording: &'a Recording,
     /// The site as declared.
     pub site: &'a Site,
+    /// What a check of the archive said, where one was made.
+    pub integrity: Option<&'a Integrity>,
     /// When the report is made.
     pub generated: Timestamp,
     /// Version of the program that makes it.

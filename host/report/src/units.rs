@@ -1,7 +1,7 @@
 //! Units of the reader, and quantities told from the unit at the end of a name.
 
-use crate::format::{NBSP, duration, fixed, percent, significant};
 use crate::content::Paper;
+use crate::format::{NBSP, duration, fixed, percent, significant};
 use pumpwitness_site_file::{Site, Units};
 
 /// Unit of pressures.

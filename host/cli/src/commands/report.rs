@@ -54,6 +54,7 @@ pub fn input<'a>(loaded: &'a Loaded, analysis: &'a Analysis) -> ReportInput<'a> 
         analysis,
         recording: &loaded.recording,
         site: &loaded.site,
+        integrity: None,
         generated: Timestamp::now(),
         program_version: env!("CARGO_PKG_VERSION"),
     }

@@ -133,7 +133,8 @@ fn record_facts(view: &View<'_>) -> Vec<(String, Text)> {
     facts.push((sentences::TO.into(), view.times.moment(recording.end, Fine::Minute).into()));
     facts.push((sentences::COVERED.into(), crate::format::duration(recording.covered_s).into()));
     let verdict = view.analysis().verdict.first();
-    let found = verdict.map_or(sentences::NO_VERDICT.to_owned(), |v| capital(&causes::name(v.cause)));
+    let found =
+        verdict.map_or(sentences::NO_VERDICT.to_owned(), |v| capital(&causes::name(v.cause)));
     facts.push((sentences::BEST_EXPLANATION_SHORT.into(), Text::default().strong(found)));
     if let Some(device) = &view.input.recording.source.device {
         facts.push((sentences::LOGGER.into(), Text::default().exact(device.clone())));
@@ -154,7 +155,7 @@ fn changed(both: &Both<'_>) -> Vec<Block> {
         return vec![Block::Paragraph(words::NOTHING_CHANGED.into())];
     }
     vec![Block::Table(Table {
-        caption: String::new(),
+        caption: words::CHANGED_CAPTION.into(),
         columns: vec![
             Column::words(columns::WHAT),
             Column::numbers(both.sides[0]),
@@ -231,9 +232,11 @@ fn cause_section(both: &Both<'_>) -> Section {
             })
             .collect();
         if !facts.is_empty() {
-            blocks.push(Block::Paragraph(
-                Text::default().strong(format!("{}: {}", both.sides[1], sentences::RULED_OUT)),
-            ));
+            blocks.push(Block::Paragraph(Text::default().strong(format!(
+                "{}: {}",
+                both.sides[1],
+                sentences::RULED_OUT
+            ))));
             blocks.push(Block::Facts(facts));
         }
     }
@@ -251,10 +254,9 @@ fn finding_section(both: &Both<'_>) -> Section {
         )
     };
     let stands = |finding: &FindingChange| match finding.chance_unseen {
-        Some(chance) => sentences::chance_unseen(
-            words::change(finding.change),
-            &crate::format::percent(chance),
-        ),
+        Some(chance) => {
+            sentences::chance_unseen(words::change(finding.change), &crate::format::percent(chance))
+        }
         None => words::change(finding.change).to_owned(),
     };
     let findings = &both.comparison.findings;
@@ -383,9 +385,11 @@ fn measure_section(both: &Both<'_>) -> Section {
 
 fn picture(both: &Both<'_>) -> Option<Figure> {
     let reader = both.views[1].reader;
-    let shown = both.comparison.measures.iter().filter(|measure| {
-        !matches!(measure.what, Measure::VoltageLow | Measure::VoltageHigh)
-    });
+    let shown = both
+        .comparison
+        .measures
+        .iter()
+        .filter(|measure| !matches!(measure.what, Measure::VoltageLow | Measure::VoltageHigh));
     let mut rows = Vec::new();
     let pairs: Vec<Pair> = shown
         .map(|measure| {

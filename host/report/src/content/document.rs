@@ -1,6 +1,8 @@
 //! The whole, in order.
 
-use super::{Document, View, days, finding, limits, method, page_one, record, runs, statistics};
+use super::{
+    Document, View, custody, days, finding, limits, method, page_one, record, runs, statistics,
+};
 use crate::strings::{page, sentences};
 use crate::times::Fine;
 
@@ -29,7 +31,10 @@ pub fn document(view: &View<'_>) -> Document {
             statistics::section(view),
             method::section(),
             limits::section(view),
+            custody::uncertainty(view),
+            custody::section(view),
             record::section(view),
+            custody::verifying(view),
             record::cannot_show(view),
             method::cautions(),
         ],

@@ -34,7 +34,7 @@ pub fn section(view: &View<'_>) -> Section {
         .map(|(name, bound)| {
             let limit =
                 Limit { value: bound.value, unit: bound.unit, source: bound.source.to_owned() };
-            let words = crate::format::capital(&name.to_lowercase().replace('_', " "));
+            let words = crate::strings::limit_name(name);
             vec![words.into(), limit_value(view, &limit).into(), limit.source.into()]
         })
         .collect();

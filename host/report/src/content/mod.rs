@@ -2,6 +2,7 @@
 //! `html` writes this model out for the screen, `pdf` for paper.
 
 pub mod compared;
+pub mod custody;
 mod days;
 mod document;
 mod evidence;
@@ -125,7 +126,7 @@ pub struct Statement {
 /// One of several panels.
 #[derive(Clone, Debug)]
 pub struct Panel {
-    /// Heading.
+    /// Heading; empty where what is in it has one.
     pub title: String,
     /// True where it takes the whole width.
     pub wide: bool,

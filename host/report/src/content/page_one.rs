@@ -2,7 +2,7 @@
 
 use super::finding::{anchor, confidence};
 use super::record::{self, covered_share};
-use super::{Block, Cell, Column, Panel, Section, Statement, Table, Text, Tone, View};
+use super::{Block, Cell, Column, Panel, Section, Statement, Table, Text, Tone, View, custody};
 use crate::format::{count, counted, duration, percent};
 use crate::picture::sign;
 use crate::restate::restate;
@@ -140,6 +140,7 @@ fn identity(view: &View<'_>) -> Vec<Block> {
         }
         SourceKind::Table => facts.push((sentences::SOURCE.into(), sentences::TABLE.into())),
     }
+    facts.extend(custody::short(view));
     facts.push((sentences::FILE.into(), Text::default().exact(source.name.clone())));
     facts.push((sentences::HASH.into(), Text::default().exact(recording.sha256.clone())));
     vec![Block::Facts(facts)]
@@ -171,6 +172,11 @@ fn wholeness(view: &View<'_>) -> Vec<Block> {
         facts.push((sentences::CLOCK_OFFSET.into(), sentences::clock_offset(offset).into()));
     }
     facts.push((sentences::CHANNELS.into(), record::channel_words(view).into()));
+    if let Some(integrity) = view.input.integrity {
+        let words = Text::default().strong(integrity.headline.clone()).plain(" (");
+        let words = words.link("verify", crate::strings::custody::VERIFY.to_lowercase());
+        facts.push((sentences::INTEGRITY.into(), words.plain(")")));
+    }
     let mut blocks = vec![Block::Facts(facts)];
     let losses = record::losses(view);
     if losses.is_empty() {
@@ -231,7 +237,8 @@ fn ledger(view: &View<'_>) -> Vec<Block> {
     }
     let mut notes = Vec::new();
     if automatic > 0 {
-        notes.push(sentences::automatic(automatic));
+        let wait = analysis.statistics.get("restart_wait_s").and_then(serde_json::Value::as_f64);
+        notes.push(sentences::even_restarts(automatic, wait));
     }
     if unseen > 0 {
         notes.push(sentences::unseen_stops(unseen));

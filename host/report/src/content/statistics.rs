@@ -1,6 +1,6 @@
 //! Statistics: whatever the analysis gives, by name, in groups.
 
-use super::{Block, Cell, Column, Section, Table, Text, View};
+use super::{Block, Cell, Column, Panel, Section, Table, Text, View};
 use crate::format::count;
 use crate::strings::measures::{self, Group, measure};
 use crate::strings::sentences;
@@ -29,24 +29,25 @@ pub fn section(view: &View<'_>) -> Section {
         let (title, text) = figure(view, name, value);
         groups.entry(group).or_default().push((rank, title, text));
     }
+    let mut panels = Vec::new();
     let mut blocks = Vec::new();
     for (group, mut facts) in groups {
         facts.sort_by_key(|(rank, _, _)| *rank);
         let rows = facts
             .into_iter()
             .map(|(_, title, text)| vec![Text::default().quoted(title).into(), text.into()]);
-        blocks.push(Block::Table(Table {
+        let table = Block::Table(Table {
             caption: measures::heading(group).into(),
             columns: vec![
                 Column::words(sentences::COLUMN_WHAT),
                 Column::numbers(sentences::COLUMN_VALUE),
             ],
             rows: rows.collect(),
-        }));
-        if group == Group::Supply {
-            blocks.extend(dip_table(view).map(Block::Table));
-        }
+        });
+        panels.push(Panel { title: String::new(), wide: false, blocks: vec![table] });
     }
+    blocks.push(Block::Panels(panels));
+    blocks.extend(dip_table(view).map(Block::Table));
     Section { id: "statistics".into(), title: sentences::STATISTICS.into(), tone: None, blocks }
 }
 

@@ -1,14 +1,14 @@
 //! Document to page.
 
 use super::writer::Writer;
+use crate::content::{Block, Cell, Document, Figure, Section, Span, Statement, Table, Text, Tone};
+use crate::picture::{Drawing, sign, style, svg};
+use crate::strings::{page as words, stops};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
-use crate::content::{Block, Cell, Document, Figure, Section, Span, Statement, Table, Text, Tone};
-use crate::picture::{Drawing, sign, style, svg};
-use crate::strings::{page as words, stops};
 
 const HEAD: &str = "<!DOCTYPE html>\n";
 const STYLE: &str = include_str!("style.css");
@@ -32,7 +32,10 @@ pub fn page(document: &Document, record: Option<&Value>) -> String {
     let mut out = Writer::new(HEAD);
     out.open("html", &[("lang", words::LANGUAGE)]).open("head", &[]);
     out.open("meta", &[("charset", "utf-8")]);
-    out.open("meta", &[("http-equiv", "Content-Security-Policy"), ("content", &policy(record.is_some()))]);
+    out.open(
+        "meta",
+        &[("http-equiv", "Content-Security-Policy"), ("content", &policy(record.is_some()))],
+    );
     out.open("meta", &[("name", "viewport"), ("content", "width=device-width, initial-scale=1")]);
     out.open("meta", &[("name", "color-scheme"), ("content", "light")]);
     out.open("meta", &[("name", "referrer"), ("content", "no-referrer")]);
@@ -191,7 +194,10 @@ fn block(out: &mut Writer, block: &Block, level: usize) {
             for panel in panels {
                 let class = if panel.wide { "panel wide" } else { "panel" };
                 out.open("div", &[("class", class)]);
-                out.element(heading_element(level + 1), &[("class", "panel-title")], &panel.title);
+                if !panel.title.is_empty() {
+                    let class = [("class", "panel-title")];
+                    out.element(heading_element(level + 1), &class, &panel.title);
+                }
                 for block in &panel.blocks {
                     self::block(out, block, level + 1);
                 }

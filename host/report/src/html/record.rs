@@ -96,12 +96,34 @@ fn channels<'a>(view: &View<'a>) -> Vec<Shown<'a>> {
         _ => (0.1, 1),
     };
     let columns = view.columns();
-    let spread = |channel: Option<&pumpwitness_recording::Channel>| channel.is_some_and(|c| c.spread);
+    let spread =
+        |channel: Option<&pumpwitness_recording::Channel>| channel.is_some_and(|c| c.spread);
     let all = [
-        (words::VOLTAGE, Quantity::Volt, "voltage", view.voltage(), spread(columns.voltage_v.first()), (0.1, 1)),
-        (words::CURRENT, Quantity::Ampere, "current", view.current(), spread(columns.current_a.first()), (0.01, 2)),
+        (
+            words::VOLTAGE,
+            Quantity::Volt,
+            "voltage",
+            view.voltage(),
+            spread(columns.voltage_v.first()),
+            (0.1, 1),
+        ),
+        (
+            words::CURRENT,
+            Quantity::Ampere,
+            "current",
+            view.current(),
+            spread(columns.current_a.first()),
+            (0.01, 2),
+        ),
         (words::POWER, Quantity::Watt, "power", view.power(), false, (1.0, 0)),
-        (words::PRESSURE, Quantity::Bar, "pressure", view.pressure(), spread(columns.pressure_bar.as_ref()), bar),
+        (
+            words::PRESSURE,
+            Quantity::Bar,
+            "pressure",
+            view.pressure(),
+            spread(columns.pressure_bar.as_ref()),
+            bar,
+        ),
     ];
     all.into_iter()
         .filter_map(|(title, quantity, class, series, spread, (step, decimals))| {
@@ -284,9 +306,7 @@ fn zone(view: &View<'_>, from: i64) -> Vec<Value> {
     let mut zone = vec![(0, from_ms(from))];
     zone.extend(view.times.changes().iter().map(|c| (c.at.as_millisecond() - from, c.at)));
     zone.into_iter()
-        .map(|(at, time)| {
-            json!([at, view.times.offset_seconds(time), view.times.zone_words(time)])
-        })
+        .map(|(at, time)| json!([at, view.times.offset_seconds(time), view.times.zone_words(time)]))
         .collect()
 }
 
@@ -361,5 +381,7 @@ fn findings(view: &View<'_>, from: i64) -> Vec<Value> {
 }
 
 fn words_of_the_viewer() -> Value {
-    Value::Object(page::VIEWER.iter().map(|(key, words)| ((*key).into(), (*words).into())).collect())
+    Value::Object(
+        page::VIEWER.iter().map(|(key, words)| ((*key).into(), (*words).into())).collect(),
+    )
 }

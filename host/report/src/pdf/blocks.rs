@@ -172,8 +172,7 @@ impl<'f> Setter<'f> {
     ) -> Vec<Slice> {
         let group = self.tags.group(parent, heading_tag(level, title));
         let setting = self.sizes.heading(level);
-        let mut pieces =
-            vec![Piece { words: title.to_owned(), face: Face::Bold, colour: INK }];
+        let mut pieces = vec![Piece { words: title.to_owned(), face: Face::Bold, colour: INK }];
         if let Some(tone) = tone {
             let words = format!("   {} {}", words::tone_shape(tone), words::tone(tone));
             pieces.push(Piece { words, face: Face::Regular, colour: tone_colour(tone) });
@@ -283,8 +282,12 @@ impl<'f> Setter<'f> {
             let entry = self.tags.group(group, Tag::LI);
             let label_group = self.tags.group(entry, Tag::Lbl);
             let manner = self.quiet(self.sizes.label());
-            let label =
-                self.words(&Text::default().quoted(name.clone()), manner, Some(label_width), label_group);
+            let label = self.words(
+                &Text::default().quoted(name.clone()),
+                manner,
+                Some(label_width),
+                label_group,
+            );
             let body = self.tags.group(entry, Tag::LBody);
             let manner = self.plain(self.sizes.fact());
             let width = at.width - label_width - gap;
@@ -313,11 +316,7 @@ impl<'f> Setter<'f> {
 
     fn verbatim(&mut self, text: &str, at: Frame, parent: Group, out: &mut Vec<Slice>) {
         let group = self.tags.group(parent, Tag::P);
-        let manner = Manner {
-            face: Face::Mono,
-            colour: INK,
-            setting: self.sizes.verbatim(),
-        };
+        let manner = Manner { face: Face::Mono, colour: INK, setting: self.sizes.verbatim() };
         let inset = 6.0;
         for (number, line) in text.lines().enumerate() {
             let line = if line.is_empty() { " " } else { line };
@@ -380,17 +379,12 @@ impl<'f> Setter<'f> {
                 face: Face::Bold,
                 colour: tone_colour(tone),
             },
-            Piece {
-                words: format!("   {}", statement.over),
-                face: Face::Regular,
-                colour: QUIET,
-            },
+            Piece { words: format!("   {}", statement.over), face: Face::Regular, colour: QUIET },
         ];
         let set = self.pieces(&pieces, Some(inside.width), self.sizes.over(), over);
         self.lines(&set, inside.left, self.sizes.pt(9.0), out);
         let heading = self.tags.group(parent, heading_tag(level + 1, &statement.headline));
-        let pieces =
-            [Piece { words: statement.headline.clone(), face: Face::Bold, colour: INK }];
+        let pieces = [Piece { words: statement.headline.clone(), face: Face::Bold, colour: INK }];
         let setting = self.sizes.headline(number == 1);
         let set = self.pieces(&pieces, Some(inside.width), setting, heading);
         self.lines(&set, inside.left, 0.0, out);
@@ -428,10 +422,8 @@ impl<'f> Setter<'f> {
             let kept = self.tags.clone();
             let left = Frame { left: at.left, width: half };
             let right = Frame { left: at.left + half + gap, width: half };
-            let columns = [
-                self.panel(first, level, left, parent),
-                self.panel(second, level, right, parent),
-            ];
+            let columns =
+                [self.panel(first, level, left, parent), self.panel(second, level, right, parent)];
             let beside = beside(columns);
             if beside.height <= self.height {
                 out.push(beside);
@@ -448,11 +440,28 @@ impl<'f> Setter<'f> {
 
     fn panel(&mut self, panel: &Panel, level: usize, at: Frame, parent: Group) -> Vec<Slice> {
         let mut out = Vec::new();
+        if !panel.title.is_empty() {
+            self.panel_title(panel, level, at, parent, &mut out);
+        }
+        for block in &panel.blocks {
+            self.block(block, level + 1, at, parent, &mut out);
+        }
+        out
+    }
+
+    fn panel_title(
+        &mut self,
+        panel: &Panel,
+        level: usize,
+        at: Frame,
+        parent: Group,
+        out: &mut Vec<Slice>,
+    ) {
         let group = self.tags.group(parent, heading_tag(level + 1, &panel.title));
         let pieces = [Piece { words: panel.title.clone(), face: Face::Bold, colour: QUIET }];
         let set = self.pieces(&pieces, Some(at.width), self.sizes.over(), group);
-        self.lines(&set, at.left, self.sizes.pt(8.0), &mut out);
-        for slice in &mut out {
+        self.lines(&set, at.left, self.sizes.pt(8.0), out);
+        for slice in out.iter_mut() {
             slice.keep = true;
         }
         if let Some(first) = out.first_mut() {
@@ -462,10 +471,6 @@ impl<'f> Setter<'f> {
             let (x, width) = (at.left, at.width);
             first.inks.push(Ink::Rect { x, y: 0.0, width, height: 0.5, colour: RULE });
         }
-        for block in &panel.blocks {
-            self.block(block, level + 1, at, parent, &mut out);
-        }
-        out
     }
 }
 

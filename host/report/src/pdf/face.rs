@@ -292,7 +292,8 @@ mod tests {
     #[test]
     fn every_fixed_sign_of_the_report_is_in_the_font() {
         let faces = Faces::new();
-        for sign in "■◆○✓▲–−·×Ω°±≤≥“”’‘…\u{a0}\u{202f}Δ²³½→•".chars() {
+        for sign in "■◆○✓▲–−·×Ω°±≤≥“”’‘…\u{a0}\u{202f}Δ²³½→•".chars()
+        {
             assert!(faces.has(sign), "{sign} {:04x}", u32::from(sign));
         }
     }

@@ -74,12 +74,7 @@ pub fn file(document: &Document) -> Result<Vec<u8>, PdfError> {
 }
 
 /// Title and result, as large as goes on one page.
-fn page_one(
-    setter: &mut Setter<'_>,
-    document: &Document,
-    field: Frame,
-    height: f32,
-) -> Vec<Slice> {
+fn page_one(setter: &mut Setter<'_>, document: &Document, field: Frame, height: f32) -> Vec<Slice> {
     let empty = setter.tags.clone();
     let mut last = Vec::new();
     for scale in SCALES {

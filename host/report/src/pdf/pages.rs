@@ -85,19 +85,13 @@ mod tests {
     #[test]
     fn a_heading_goes_with_what_follows() {
         let slices = [slice(80.0, 0.0, false), slice(10.0, 5.0, true), slice(20.0, 2.0, false)];
-        assert_eq!(
-            places(&fill(&slices, 100.0)),
-            [vec![(0, 0.0)], vec![(1, 0.0), (2, 12.0)]]
-        );
+        assert_eq!(places(&fill(&slices, 100.0)), [vec![(0, 0.0)], vec![(1, 0.0), (2, 12.0)]]);
     }
 
     #[test]
     fn what_is_too_high_to_keep_together_is_cut_between_slices() {
         let slices = [slice(60.0, 0.0, true), slice(60.0, 0.0, true), slice(60.0, 0.0, false)];
-        assert_eq!(
-            places(&fill(&slices, 100.0)),
-            [vec![(0, 0.0)], vec![(1, 0.0)], vec![(2, 0.0)]]
-        );
+        assert_eq!(places(&fill(&slices, 100.0)), [vec![(0, 0.0)], vec![(1, 0.0)], vec![(2, 0.0)]]);
         // Higher than a page by itself: on a page of its own, never lost.
         let tall = [slice(10.0, 0.0, false), slice(150.0, 0.0, false), slice(10.0, 0.0, false)];
         assert_eq!(places(&fill(&tall, 100.0)).concat().len(), 3);

@@ -11,6 +11,7 @@ use crate::content::{Document, Tone};
 use crate::picture::drawing::{Anchor, Drawing, Path, Shape, Step};
 use crate::picture::style::{Colour, INK, look};
 use crate::strings::page as words;
+use krilla::SerializeSettings;
 use krilla::annotation::{Annotation, LinkAnnotation, Target};
 use krilla::color::rgb;
 use krilla::configure::{Accessibility, Archival, ConfigurationBuilder};
@@ -23,7 +24,6 @@ use krilla::page::PageSettings;
 use krilla::paint::{Fill, LineJoin, Stroke, StrokeDash};
 use krilla::surface::Surface;
 use krilla::tagging::{Artifact, ArtifactType, ContentTag, SpanTag};
-use krilla::SerializeSettings;
 use std::collections::HashMap;
 use std::rc::Rc;
 
@@ -283,11 +283,7 @@ fn repeated(surface: &mut Surface<'_>, ink: &Ink, left: f32, top: f32) {
     }
 }
 
-fn artifact(
-    surface: &mut Surface<'_>,
-    kind: ArtifactType,
-    draw: impl FnOnce(&mut Surface<'_>),
-) {
+fn artifact(surface: &mut Surface<'_>, kind: ArtifactType, draw: impl FnOnce(&mut Surface<'_>)) {
     surface.start_tagged(ContentTag::Artifact(Artifact::with_kind(kind)));
     draw(surface);
     surface.end_tagged();

@@ -31,10 +31,9 @@ impl Ready {
                 text: stops::name(*reason).into(),
                 drawing: Some(Rc::new(sign::inline(*reason))),
             },
-            Cell::Share(share) => Self {
-                text: percent(*share).into(),
-                drawing: Some(Rc::new(sign::bar(*share))),
-            },
+            Cell::Share(share) => {
+                Self { text: percent(*share).into(), drawing: Some(Rc::new(sign::bar(*share))) }
+            }
         }
     }
 
@@ -106,9 +105,11 @@ impl Setter<'_> {
                 if let Some(drawing) = &ready.drawing {
                     let y = PAD + (setting.leading - drawing.height as f32 * drawn) / 2.0;
                     let drawing = Rc::clone(drawing);
-                    drawings.push((indent, place, Ink::Drawing {
-                        drawing, x, y, scale: drawn, place: None,
-                    }));
+                    drawings.push((
+                        indent,
+                        place,
+                        Ink::Drawing { drawing, x, y, scale: drawn, place: None },
+                    ));
                 }
                 x += width + GAP;
             }

@@ -2,9 +2,9 @@
 
 use super::Size;
 use super::axis::Span;
+use super::drawing::{Anchor, Canvas, Drawing, Path};
 use super::pane::{self, Drawn};
 use super::stack::{Line, Moment, Pane, time_axis};
-use super::drawing::{Anchor, Canvas, Path, Drawing};
 use crate::content::View;
 use crate::strings::pictures as words;
 use crate::units::Quantity;

@@ -3,10 +3,10 @@
 use super::Size;
 use super::axis::{Scale, Span};
 use super::decimate::Bucket;
+use super::drawing::{Anchor, Canvas, Drawing, Path};
 use super::pane::{self, Drawn};
 use super::sign::{self, Nature};
 use super::stack::gaps;
-use super::drawing::{Anchor, Canvas, Path, Drawing};
 use crate::content::View;
 use crate::strings::pictures as words;
 use crate::times::from_ms;
@@ -126,15 +126,7 @@ fn stops(canvas: &mut Canvas, view: &View<'_>, span: &Span, top: f64) -> f64 {
     }
     let mut y = top;
     for (reason, places) in rows {
-        let mut clusters: Vec<(f64, f64, usize)> = Vec::new();
-        for x in places {
-            match clusters.last_mut() {
-                Some(last) if x - last.0 < 30.0 => (last.1, last.2) = (x, last.2 + 1),
-                _ => clusters.push((x, x, 1)),
-            }
-        }
-        for (first, _, count) in clusters {
-            let x = first.clamp(span.left + 7.0, span.right - 30.0);
+        for (x, count) in clusters(&places, span.left + 7.0, span.right) {
             sign::draw(canvas, reason, x, y + 8.0, 6.0);
             if count > 1 {
                 canvas.text("", x + 9.0, y + 12.0, Anchor::Start, &format!("×{count}"));
@@ -143,6 +135,38 @@ fn stops(canvas: &mut Canvas, view: &View<'_>, span: &Span, top: f64) -> f64 {
         y += 18.0;
     }
     y
+}
+
+/// How far a sign with its count reaches to the right of its middle.
+fn reach(count: usize) -> f64 {
+    match count {
+        0 | 1 => 9.0,
+        count => 14.0 + 6.6 * (1.0 + f64::from(count.ilog10() + 1)),
+    }
+}
+
+/// Signs from `places` in rising order, those that would overlap put together with their number,
+/// all between `left` and `right`.
+fn clusters(places: &[f64], left: f64, right: f64) -> Vec<(f64, usize)> {
+    let mut clusters: Vec<(f64, usize)> = Vec::new();
+    for x in places {
+        match clusters.last_mut() {
+            Some((first, count)) if x - 8.0 < *first + reach(*count + 1) => *count += 1,
+            _ => clusters.push((x.max(left), 1)),
+        }
+    }
+    // At the right edge signs move in, and take in those they would cover.
+    while let Some((x, count)) = clusters.pop() {
+        let x = x.min(right - reach(count));
+        match clusters.last_mut() {
+            Some((before, of)) if *before + reach(*of) > x - 8.0 => *of += count,
+            _ => {
+                clusters.push((x.max(left), count));
+                break;
+            }
+        }
+    }
+    clusters
 }
 
 fn hours(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64) {
@@ -158,5 +182,27 @@ fn hours(canvas: &mut Canvas, view: &View<'_>, span: &Span, bottom: f64) {
             _ => Anchor::Middle,
         };
         canvas.text("quiet", x, bottom + 13.0, anchor, &label);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{clusters, reach};
+
+    #[test]
+    fn signs_never_overlap() {
+        let mut places: Vec<f64> =
+            (0..400).map(|n| 50.0 + f64::from(n * 7919 % 6600) / 10.0).collect();
+        places.extend([705.0, 708.0, 712.0]);
+        places.sort_by(f64::total_cmp);
+        for step in 1..40 {
+            let some: Vec<f64> = places.iter().copied().step_by(step).collect();
+            let signs = clusters(&some, 57.0, 716.0);
+            assert_eq!(signs.iter().map(|(_, count)| count).sum::<usize>(), some.len());
+            for pair in signs.windows(2) {
+                assert!(pair[0].0 + reach(pair[0].1) <= pair[1].0 - 6.0, "{pair:?}");
+            }
+            assert!(signs.last().is_none_or(|(x, count)| x + reach(*count) <= 716.0));
+        }
     }
 }

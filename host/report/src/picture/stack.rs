@@ -2,8 +2,8 @@
 
 use super::axis::Span;
 use super::decimate::{Bucket, Series, decimate};
-use super::pane::{self, Drawn};
 use super::drawing::{Anchor, Canvas, Drawing};
+use super::pane::{self, Drawn};
 use super::{Size, sign};
 use crate::content::View;
 use crate::strings::pictures as words;

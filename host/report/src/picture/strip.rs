@@ -2,8 +2,8 @@
 
 use super::Size;
 use super::axis::Span;
+use super::drawing::{Anchor, Canvas, Drawing, Path};
 use super::stack::{gaps, time_axis};
-use super::drawing::{Anchor, Canvas, Path, Drawing};
 use crate::content::View;
 use crate::strings::pictures as words;
 

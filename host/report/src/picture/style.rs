@@ -193,6 +193,10 @@ mod tests {
         for (class, _) in CLASSES {
             assert_eq!(css.matches(&format!("svg .{class} {{")).count(), 1, "{class}");
         }
-        assert!(css.contains("svg .limit { stroke: #1b232b; stroke-width: 1.1; stroke-dasharray: 7 3; }"));
+        assert!(
+            css.contains(
+                "svg .limit { stroke: #1b232b; stroke-width: 1.1; stroke-dasharray: 7 3; }"
+            )
+        );
     }
 }

@@ -21,6 +21,8 @@ pub const METHOD: &str = "How the records were compared";
 pub const CAVEATS: &str = "What weakens the comparison";
 /// Panel of what changed.
 pub const CHANGED: &str = "What changed";
+/// Over the table of what changed.
+pub const CHANGED_CAPTION: &str = "More than chance explains, and enough to matter";
 /// Panel of findings.
 pub const GONE_NEW: &str = "Findings: gone, new, remaining";
 /// Heading of the records.
@@ -33,7 +35,8 @@ pub const NO_FINDINGS: &str = "Neither record has a finding.";
 /// No cause in either.
 pub const NO_CAUSES: &str = "Neither record names a cause of anything wrong.";
 /// No caveat.
-pub const NO_CAVEATS: &str = "Nothing was met that weakens it beyond what is said under the method.";
+pub const NO_CAVEATS: &str =
+    "Nothing was met that weakens it beyond what is said under the method.";
 /// Always said.
 pub const NOT_WHY: &str = "A difference is not its reason: season, weather and use differ between \
     two records too. What was done between them is not part of the record.";

@@ -140,7 +140,7 @@ const TITLES: &[(&str, &str)] = &[
     ("rest_p90_s", "Length of a rest: a tenth are longer than"),
     ("busiest_hour_running_s", "Running in the busiest hour"),
     ("busiest_hour_start_unix_s", "The busiest hour began"),
-    ("restart_wait_s", "Wait before an automatic restart"),
+    ("restart_wait_s", "Even wait from a stop by protection to the next start"),
     ("restart_waits", "Waits of that length"),
     ("running_current_p10_a", "Running current: a tenth of runs below"),
     ("running_current_median_a", "Running current: median of runs"),

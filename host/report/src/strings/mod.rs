@@ -3,6 +3,7 @@
 
 pub mod causes;
 pub mod compared;
+pub mod custody;
 pub mod kinds;
 pub mod measures;
 pub mod page;
@@ -49,4 +50,12 @@ pub fn confidence(value: f64) -> &'static str {
 /// A name such as `lowest_voltage` or `low-tank-air` as words.
 pub fn words_of(name: &str) -> String {
     name.replace(['_', '-'], " ")
+}
+
+/// A limit's name in the analysis as words; its unit stands beside it.
+pub fn limit_name(name: &str) -> String {
+    let name = name.to_lowercase();
+    let units = ["_bar_per_min", "_ma", "_s", "_v", "_a", "_bar"];
+    let bare = units.iter().find_map(|unit| name.strip_suffix(unit)).unwrap_or(&name);
+    crate::format::capital(&bare.replace('_', " ").replace(" iec", ", IEC"))
 }

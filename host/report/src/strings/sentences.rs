@@ -50,6 +50,7 @@ words! {
     PAGES = "Memory pages";
     CLOCK_OFFSET = "Clock at download";
     CHANNELS = "Channels";
+    INTEGRITY = "Integrity";
     SEEN = "Seen";
     JUDGED_AGAINST = "Judged against";
     CONFIDENCE = "Confidence";
@@ -225,7 +226,8 @@ pub const METHOD: &[&str] = &[
      values are those over one cycle, renewed every half cycle (IEC 61000-4-30). Pressures are \
      gauge pressures. 1 bar = 100 kPa = 14.50 psi; 1 US gallon = 3.785 L.",
     "Every stop gets one reason from what went before and after it. A start that follows a \
-     protective stop by a wait that repeats is counted as an automatic restart.",
+     protective stop by a wait that repeats is taken for an automatic restart: the evenness is what the \
+     record shows.",
     "Pictures sum the rows up to the width of the drawing; the smallest and largest value of every \
      step are kept, so that no event is lost. The values behind each picture can be unfolded on a \
      screen; they are left out on paper.",
@@ -318,13 +320,14 @@ pub fn ledger_caption(stops: usize, runs: usize, per_day: &str, per_hour: &str) 
     )
 }
 
-/// Automatic restarts.
-pub fn automatic(number: usize) -> String {
-    let were = if number == 1 { "1 start was an" } else { "starts were" };
-    if number == 1 {
-        return format!("{were} automatic restart after a fixed wait.");
-    }
-    format!("{} {were} automatic restarts after a fixed wait.", count(number))
+/// Starts that follow protective stops evenly. That is what the record shows; that a control made
+/// them by itself is what it is taken for.
+pub fn even_restarts(number: usize, wait_s: Option<f64>) -> String {
+    let starts = counted(number, "start", "starts");
+    let wait = wait_s.map_or_else(String::new, |wait| format!(" of {}", duration(wait.round())));
+    format!(
+        "{starts} followed a stop by protection after an even wait{wait}, as automatic restarts do."
+    )
 }
 
 /// Runs whose stop was not seen.
@@ -507,7 +510,7 @@ pub fn runs_summary(number: &str, total: &str, median: &str, least: &str, most: 
 
 /// A start that was automatic.
 pub fn restarted(start: &str) -> String {
-    format!("{start} (automatic restart)")
+    format!("{start} (after an even wait)")
 }
 
 /// Column of start pressures.
