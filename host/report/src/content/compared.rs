@@ -12,12 +12,13 @@ use crate::strings::{causes, kinds, sentences};
 use crate::times::Fine;
 use crate::units::Quantity;
 use pumpwitness_comparison::outcome::{
-    Change, Comparison, FindingChange, Judged, Measure, MeasureChange, Overall, RateChange, Seen,
-    Spread,
+    Caveat, Change, Comparison, FindingChange, Judged, Measure, MeasureChange, Overall, RateChange,
+    Seen, Spread,
 };
 
 /// Two records, as the reader sees them, and what came of comparing them.
 struct Both<'a> {
+    one_site: bool,
     views: [&'a View<'a>; 2],
     comparison: &'a Comparison,
     sides: [&'static str; 2],
@@ -27,7 +28,7 @@ struct Both<'a> {
 pub fn document(first: &View<'_>, second: &View<'_>, comparison: &Comparison) -> Document {
     let names = [first, second].map(|view| view.input.site.name.clone());
     let one_site = names[0] == names[1];
-    let both = Both { views: [first, second], comparison, sides: words::sides(one_site) };
+    let both = Both { one_site, views: [first, second], comparison, sides: words::sides(one_site) };
     let title = match &names {
         [Some(a), Some(b)] if a != b => format!("{a} · {b}"),
         [Some(name), _] | [None, Some(name)] => name.clone(),
@@ -67,8 +68,9 @@ pub fn document(first: &View<'_>, second: &View<'_>, comparison: &Comparison) ->
     }
 }
 
-fn tone(overall: Overall) -> Tone {
+fn tone(overall: Overall, one_site: bool) -> Tone {
     match overall {
+        _ if !one_site => Tone::Info,
         Overall::NothingWrong | Overall::Gone => Tone::Well,
         Overall::NotSeenAgain | Overall::TooLittle => Tone::Info,
         Overall::Mixed => Tone::Watch,
@@ -89,16 +91,16 @@ fn page_one(both: &Both<'_>) -> Section {
             .collect();
         if !names.is_empty() {
             let text = Text::default()
-                .strong(format!("{}: ", capital(words::change(change))))
+                .strong(format!("{}: ", capital(words::change(change, both.one_site))))
                 .plain(format!("{}.", names.join(", ")));
             said.push(Block::Paragraph(text));
         }
     }
     said.push(Block::Aside(words::NOT_WHY.into()));
     let statement = Statement {
-        tone: tone(overall),
+        tone: tone(overall, both.one_site),
         over: String::new(),
-        headline: words::overall(overall).into(),
+        headline: words::overall(overall, both.one_site).into(),
         blocks: said,
     };
     let mut panels: Vec<Panel> = (0..2)
@@ -179,7 +181,7 @@ fn finding_list(both: &Both<'_>) -> Vec<Block> {
             .collect();
         (!names.is_empty()).then(|| {
             Text::default()
-                .strong(format!("{}: ", capital(words::change(change))))
+                .strong(format!("{}: ", capital(words::change(change, both.one_site))))
                 .plain(names.join(", "))
         })
     };
@@ -188,11 +190,14 @@ fn finding_list(both: &Both<'_>) -> Vec<Block> {
 }
 
 fn caveats(both: &Both<'_>) -> Vec<Block> {
-    let caveats = &both.comparison.caveats;
+    // Two sites may well be recorded at the same time.
+    let of_time = |caveat: &&Caveat| matches!(caveat, Caveat::Order | Caveat::Apart { .. });
+    let caveats: Vec<&Caveat> =
+        both.comparison.caveats.iter().filter(|caveat| both.one_site || !of_time(caveat)).collect();
     if caveats.is_empty() {
         return vec![Block::Paragraph(words::NO_CAVEATS.into())];
     }
-    let items = caveats.iter().map(|caveat| words::caveat(caveat, both.sides).into());
+    let items = caveats.into_iter().map(|caveat| words::caveat(caveat, both.sides).into());
     vec![Block::List(items.collect())]
 }
 
@@ -210,11 +215,11 @@ fn cause_section(both: &Both<'_>) -> Section {
                 capital(&causes::name(cause.cause)).into(),
                 confidence(cause.first),
                 confidence(cause.second),
-                words::change(cause.change).into(),
+                words::change(cause.change, both.one_site).into(),
             ]
         });
         blocks.push(Block::Table(Table {
-            caption: words::CAUSES.into(),
+            caption: words::CAUSES_CAPTION.into(),
             columns: vec![
                 Column::words(columns::CAUSE),
                 Column::words(both.sides[0]),
@@ -254,10 +259,11 @@ fn finding_section(both: &Both<'_>) -> Section {
         )
     };
     let stands = |finding: &FindingChange| match finding.chance_unseen {
-        Some(chance) => {
-            sentences::chance_unseen(words::change(finding.change), &crate::format::percent(chance))
-        }
-        None => words::change(finding.change).to_owned(),
+        Some(chance) => sentences::chance_unseen(
+            words::change(finding.change, both.one_site),
+            &crate::format::percent(chance),
+        ),
+        None => words::change(finding.change, both.one_site).to_owned(),
     };
     let findings = &both.comparison.findings;
     let block = if findings.is_empty() {
@@ -272,7 +278,7 @@ fn finding_section(both: &Both<'_>) -> Section {
             ]
         });
         Block::Table(Table {
-            caption: words::FINDINGS.into(),
+            caption: words::FINDINGS_CAPTION.into(),
             columns: vec![
                 Column::words(columns::FINDING),
                 Column::words(both.sides[0]),

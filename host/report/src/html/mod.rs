@@ -12,7 +12,7 @@ use crate::content::{Document, View};
 /// Size that a page with its record stays below, bytes.
 const PAGE: usize = 4_600_000;
 /// Most that rows and captures may take of it, bytes.
-const RECORD: usize = 3_000_000;
+const RECORD: usize = 3_200_000;
 
 /// The page of a view, with the record to look into.
 pub fn page(view: &View<'_>, document: &Document) -> String {

@@ -10,6 +10,7 @@ use crate::picture::style::look;
 use crate::strings::{kinds, page, pictures as words, sentences, stops};
 use crate::times::from_ms;
 use crate::units::{Clock, Quantity};
+use pumpwitness_analysis::outcome::Severity;
 use pumpwitness_protocol::record::{LampState, Mark};
 use serde_json::{Value, json};
 use std::ops::Range;
@@ -40,7 +41,7 @@ struct Shown<'a> {
     decimals: usize,
 }
 
-/// The record as JSON, in no more than about `room` bytes beyond the coarse steps.
+/// The record as JSON, in no more than about `room` bytes as far as they hold the coarse steps.
 pub fn json(view: &View<'_>, room: usize) -> Option<Value> {
     let (from, to) = view.extent();
     let shown = channels(view);
@@ -52,6 +53,8 @@ pub fn json(view: &View<'_>, room: usize) -> Option<Value> {
         .filter(|count| **count == LEVELS[0] || (to - from) / **count as i64 >= 400)
         .map(|count| level(view, &shown, *count, from, to))
         .collect();
+    let coarse: usize = levels.iter().map(|level| level.to_string().len()).sum();
+    let room = room.saturating_sub(coarse);
     let captures = captures(view, from, room / CAPTURE_SHARE);
     let taken: usize = captures.iter().map(|capture| capture.to_string().len()).sum();
     let tiles = tiles(view, &shown, from, room.saturating_sub(taken));
@@ -373,6 +376,7 @@ fn findings(view: &View<'_>, from: i64) -> Vec<Value> {
             let (start, end) = told(finding);
             json!({
                 "title": format!("{}. {}", n + 1, kinds::title(finding.kind)),
+                "grave": finding.severity != Severity::Info,
                 "told": [start - from, end - from],
                 "seen": seen,
             })

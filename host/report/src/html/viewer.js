@@ -306,7 +306,14 @@
 
   // Coarse values give way where there are rows, and rows where there is a capture.
   function covered(found, place) {
-    return found.slice(place + 1).map(({ values }) => [values.start[0], values.end.at(-1)]);
+    const finer = found.slice(place + 1).map(({ values }) => [values.start[0], values.end.at(-1)]);
+    const joined = [];
+    for (const [from, to] of finer.sort((a, b) => a[0] - b[0])) {
+      const last = joined.at(-1);
+      if (last && from - last[1] < SECOND) last[1] = Math.max(last[1], to);
+      else joined.push([from, to]);
+    }
+    return joined;
   }
 
   function extent(found, channel) {
@@ -365,7 +372,8 @@
 
     // What findings speak of.
     pen.fillStyle = 'rgba(240, 223, 176, 0.6)';
-    const chosen = choice.value === '' ? record.findings : [record.findings[choice.value]];
+    const grave = record.findings.filter((finding) => finding.grave);
+    const chosen = choice.value === '' ? grave : [record.findings[choice.value]];
     for (const finding of chosen) {
       for (const [from, to] of finding.seen) bar(from, to, 0, bottom, 1);
     }
@@ -382,7 +390,7 @@
       const at = start + length;
       if (at < view.from || at > view.to || !record.reasons[reason]) continue;
       if (x(at) - 7 < free) continue;
-      sign(pen, record.reasons[reason], x(at), 11);
+      sign(pen, record.reasons[reason], Math.min(Math.max(x(at), LEFT + 7), right - 7), 11);
       free = x(at) + 8;
     }
     record.lamps.forEach((lamp, n) => {
@@ -497,8 +505,12 @@
       pen.stroke();
     }
     pen.setLineDash([]);
+    let free = Infinity; // labels from below, none over another
     for (const [value, label] of channel.lines) {
-      if (value >= low && value <= high) halo(pen, label, right - pen.measureText(label).width - 4, y(value) - 3);
+      const base = y(value) - 3 < top + 9 ? y(value) + 11 : y(value) - 3;
+      if (value < low || value > high || base > free) continue;
+      halo(pen, label, right - pen.measureText(label).width - 4, base);
+      free = base - 11;
     }
     pen.restore();
     halo(pen, `${channel.title}, ${channel.unit}`, LEFT, top - 4);
@@ -591,7 +603,9 @@
       const at = within(values.start, view.cursor);
       if (at < 0 || values.end[at] <= view.cursor) continue;
       const [from, length] = [values.start[at], values.end[at] - values.start[at]];
-      const kind = capture ? `${words.cycle}. ${capture.why}` : single ? words.row : words.summed;
+      const held = record.tiles.some((tile) => tile.from <= view.cursor && tile.to > view.cursor);
+      const summed = held ? words.summed : words.apart;
+      const kind = capture ? `${words.cycle}. ${capture.why}` : single ? words.row : summed;
       rows.push([words.at, `${moment(from, Math.min(length, SECOND - 1))}`, `${kind}, ${lasting(length)}`, '']);
       record.channels.forEach((channel, n) => {
         const { mean, min, max } = values.channels[n];

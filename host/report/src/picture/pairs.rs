@@ -30,7 +30,8 @@ pub fn draw(pairs: &[Pair], size: Size) -> Drawing {
         let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
             (low.min(*value), high.max(*value))
         });
-        let low = if pair.from_nought { low.min(0.0) } else { low };
+        // A little below nought is the scatter of a resting sensor.
+        let low = if pair.from_nought && low > -0.05 * high { 0.0 } else { low };
         // The scale runs along the row, so its lower end lies to the left.
         let scale = Scale::new(low, high, 6.0, left, right);
         let axis = top + 40.0;

@@ -9,6 +9,10 @@ pub const KIND: &str = "Pump installation: two records compared";
 pub const PAGE_ONE: &str = "Result";
 /// Heading of the causes.
 pub const CAUSES: &str = "Causes in both records";
+/// Over the table of causes.
+pub const CAUSES_CAPTION: &str = "Confidence in each record";
+/// Over the table of findings.
+pub const FINDINGS_CAPTION: &str = "Severity in each record, and how often";
 /// Heading of the findings.
 pub const FINDINGS: &str = "Findings in both records";
 /// Heading of starts and stops.
@@ -94,27 +98,39 @@ pub fn sides(one_site: bool) -> [&'static str; 2] {
 }
 
 /// Headline.
-pub fn overall(overall: Overall) -> &'static str {
-    match overall {
-        Overall::NothingWrong => "Neither record shows anything wrong",
-        Overall::Gone => "What the first record showed is gone in the second",
-        Overall::NotSeenAgain => {
+pub fn overall(overall: Overall, one_site: bool) -> &'static str {
+    match (overall, one_site) {
+        (Overall::NothingWrong, true) => "Neither record shows anything wrong",
+        (Overall::NothingWrong, false) => "Neither site shows anything wrong",
+        (Overall::Gone, true) => "What the first record showed is gone in the second",
+        (Overall::NotSeenAgain, true) => {
             "What the first record showed is not seen in the second, which cannot yet say that it is gone"
         }
-        Overall::Remains => "The second record still shows what the first showed",
-        Overall::New => "The second record shows something that the first did not",
-        Overall::Mixed => "Some of what the first record showed has changed, some has not",
-        Overall::TooLittle => "A record is too short or too thin to compare verdicts",
+        (Overall::Gone | Overall::NotSeenAgain, false) => {
+            "Only the first site shows something wrong"
+        }
+        (Overall::Remains, true) => "The second record still shows what the first showed",
+        (Overall::Remains, false) => "Both sites show the same",
+        (Overall::New, true) => "The second record shows something that the first did not",
+        (Overall::New, false) => "Only the second site shows something wrong",
+        (Overall::Mixed, true) => "Some of what the first record showed has changed, some has not",
+        (Overall::Mixed, false) => "The sites show different things",
+        (Overall::TooLittle, _) => "A record is too short or too thin to compare verdicts",
     }
 }
 
 /// How something stands.
-pub fn change(change: Change) -> &'static str {
-    match change {
-        Change::New => "new",
-        Change::Gone => "gone",
-        Change::NotSeenAgain => "not seen again; too short or no word on it to call it gone",
-        Change::Remains => "remains",
+pub fn change(change: Change, one_site: bool) -> &'static str {
+    match (change, one_site) {
+        (Change::New, true) => "new",
+        (Change::New, false) => "second site only",
+        (Change::Gone, true) => "gone",
+        (Change::NotSeenAgain, true) => {
+            "not seen again; too short or no word on it to call it gone"
+        }
+        (Change::Gone | Change::NotSeenAgain, false) => "first site only",
+        (Change::Remains, true) => "remains",
+        (Change::Remains, false) => "both sites",
     }
 }
 
