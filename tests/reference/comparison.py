@@ -79,9 +79,10 @@ def check_statistics_against_scipy(folder):
         boot = stats.bootstrap((a[n], b[n]), lambda x, y, axis: np.median(y, axis) - np.median(x, axis),
                                method="percentile", n_resamples=4000, rng=3)
         low, high = boot.confidence_interval
-        width = high - low
-        close(measure["interval"][0], low, 0.25 * width + 1e-3, f"{what}, lower end")
-        close(measure["interval"][1], high, 0.25 * width + 1e-3, f"{what}, upper end")
+        # Two seeds; and lengths are whole rows of a second, so medians move in steps.
+        within = 0.25 * (high - low) + (1.0 if n < 2 else 2e-3)
+        close(measure["interval"][0], low, within, f"{what}, lower end")
+        close(measure["interval"][1], high, within, f"{what}, upper end")
     starts = next(rate for rate in said["rates"] if rate["what"] == "starts")
     assert (starts["first"], starts["second"]) == (a[3].sum(), b[3].sum()), starts
     assert starts["clustering"] == 1.0, "evenly running pumps have no clusters"
@@ -98,7 +99,7 @@ def check_statistics_against_scipy(folder):
     for (_, got), wanted in zip(tests, holm):
         close(got, wanted, 1e-9, "p corrected")
     assert measures["run-length"]["judged"] == "changed"
-    assert measures["running-current"]["judged"] in ("slight", "no-seen", "not-seen"), "0.7 % is no change"
+    assert measures["running-current"]["judged"] in ("slight", "not-seen"), "0.7 % is no change"
 
 
 def check_alike_records_do_not_differ(folder):

@@ -339,7 +339,7 @@ fn caveats(first: &Side<'_>, second: &Side<'_>, samples: &[Samples; 2]) -> Vec<C
         }
     }
     let row = |analysis: &Analysis| {
-        analysis.statistics.get("row_length_running_s").and_then(|value| value.as_f64())
+        analysis.statistics.get("row_length_running_s").and_then(serde_json::Value::as_f64)
     };
     if let Some((first_s, second_s)) = row(first.analysis).zip(row(second.analysis))
         && (first_s / second_s > 2.0 || second_s / first_s > 2.0)

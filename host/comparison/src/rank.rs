@@ -28,7 +28,7 @@ pub fn mann_whitney(first: &[f64], second: &[f64]) -> Option<RankSum> {
         let same = all[at..].iter().take_while(|(value, _)| *value == all[at].0).count();
         let of_second = all[at..at + same].iter().filter(|(_, second)| *second).count();
         // Equal values share the mean of their ranks.
-        let rank = at as f64 + (same as f64 + 1.0) / 2.0;
+        let rank = at as f64 + f64::midpoint(same as f64, 1.0);
         ranks += rank * of_second as f64;
         ties += (same as f64).powi(3) - same as f64;
         at += same;

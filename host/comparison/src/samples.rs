@@ -76,7 +76,8 @@ impl Samples {
             finding_days
                 .insert(finding.kind, days.iter().filter(|count| **count > 0).count() as u64);
         }
-        let statistic = |name: &str| analysis.statistics.get(name).and_then(|v| v.as_f64());
+        let statistic =
+            |name: &str| analysis.statistics.get(name).and_then(serde_json::Value::as_f64);
         let peaks = of(|run| run.peak_current_a);
         let impedance = statistic("supply_impedance_ohm")
             .zip(statistic("supply_impedance_scatter_ohm"))

@@ -13,16 +13,31 @@ pub fn push(out: &mut String, text: &str) {
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
-            '\n' | '\t' => out.push(character),
-            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}' => {
-                // Writing to a string does not fail.
-                let _ = write!(out, "[U+{:04X}]", u32::from(character));
-            }
-            _ if character.is_control() || matches!(character, '\u{fffe}' | '\u{ffff}') => {
-                out.push('\u{fffd}');
-            }
-            _ => out.push(character),
+            _ => show(out, character),
         }
+    }
+}
+
+/// `text` with what would be hidden or turn other letters shown, for where markup is no matter.
+pub fn shown(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for character in text.chars() {
+        show(&mut out, character);
+    }
+    out
+}
+
+fn show(out: &mut String, character: char) {
+    match character {
+        '\n' | '\t' => out.push(character),
+        '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}' => {
+            // Writing to a string does not fail.
+            let _ = write!(out, "[U+{:04X}]", u32::from(character));
+        }
+        _ if character.is_control() || matches!(character, '\u{fffe}' | '\u{ffff}') => {
+            out.push('\u{fffd}');
+        }
+        _ => out.push(character),
     }
 }
 

@@ -1,6 +1,7 @@
 //! What the page's viewer draws from: the whole record in coarse steps, single rows and captures as
 //! far as there is room, the runs, the gaps and the findings.
 
+use super::escape;
 use super::packed::Packer;
 use crate::content::{View, told};
 use crate::picture::capture;
@@ -357,7 +358,7 @@ fn lamps(view: &View<'_>, from: i64) -> Vec<Value> {
         }
         close(&mut since, end);
         if !lit.is_empty() {
-            lamps.push(json!({ "label": label, "lit": lit }));
+            lamps.push(json!({ "label": escape::shown(label), "lit": lit }));
         }
     }
     lamps

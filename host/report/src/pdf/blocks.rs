@@ -66,6 +66,32 @@ pub fn tone_colour(tone: Tone) -> Colour {
     }
 }
 
+/// Ordinary words.
+pub fn plain(setting: Setting) -> Manner {
+    Manner { face: Face::Regular, colour: INK, setting }
+}
+
+/// Quiet words.
+pub fn quiet(setting: Setting) -> Manner {
+    Manner { face: Face::Regular, colour: QUIET, setting }
+}
+
+/// Lines of set words as slices; single lines are not left behind or sent ahead.
+pub fn lines(words: &Rc<Words>, x: f32, before: f32, out: &mut Vec<Slice>) {
+    let count = words.laid.lines.len();
+    for (line, of) in words.laid.lines.iter().enumerate() {
+        // The first two and the last two lines stay together.
+        let keep = line + 1 < count && (line == 0 || line + 2 == count);
+        out.push(Slice {
+            height: of.height,
+            before: if line == 0 { before } else { 0.0 },
+            keep,
+            inks: vec![Ink::Words { words: Rc::clone(words), line, x, y: 0.0 }],
+            ..Slice::default()
+        });
+    }
+}
+
 impl<'f> Setter<'f> {
     /// Sets with `faces` for pages with fields of `height`.
     pub fn new(faces: &'f mut Faces, height: f32) -> Self {
@@ -75,16 +101,6 @@ impl<'f> Setter<'f> {
     /// Begins again with the first statement.
     pub fn begin(&mut self) {
         self.statements = 0;
-    }
-
-    /// Ordinary words.
-    pub fn plain(&self, setting: Setting) -> Manner {
-        Manner { face: Face::Regular, colour: INK, setting }
-    }
-
-    /// Quiet words.
-    pub fn quiet(&self, setting: Setting) -> Manner {
-        Manner { face: Face::Regular, colour: QUIET, setting }
     }
 
     /// Words set for `width`, their spans in `group`.
@@ -132,21 +148,6 @@ impl<'f> Setter<'f> {
         Rc::new(Words { pieces: inks.collect(), laid })
     }
 
-    /// Lines of set words as slices; single lines are not left behind or sent ahead.
-    pub fn lines(&self, words: &Rc<Words>, x: f32, before: f32, out: &mut Vec<Slice>) {
-        let count = words.laid.lines.len();
-        for (line, of) in words.laid.lines.iter().enumerate() {
-            let widow = line + 2 == count || (line == 0 && count > 1) || count == 3 && line < 2;
-            out.push(Slice {
-                height: of.height,
-                before: if line == 0 { before } else { 0.0 },
-                keep: widow,
-                inks: vec![Ink::Words { words: Rc::clone(words), line, x, y: 0.0 }],
-                ..Slice::default()
-            });
-        }
-    }
-
     /// A paragraph.
     pub fn paragraph(
         &mut self,
@@ -158,7 +159,7 @@ impl<'f> Setter<'f> {
     ) {
         let group = self.tags.group(parent, Tag::P);
         let words = self.words(text, manner, Some(at.width), group);
-        self.lines(&words, at.left, self.sizes.pt(4.0), out);
+        lines(&words, at.left, self.sizes.pt(4.0), out);
     }
 
     /// A heading with its mark of severity; `bookmark` where it is to be found in the outline.
@@ -179,7 +180,7 @@ impl<'f> Setter<'f> {
         }
         let words = self.pieces(&pieces, Some(at.width), setting, group);
         let mut slices = Vec::new();
-        self.lines(&words, at.left, self.sizes.above_heading(level), &mut slices);
+        lines(&words, at.left, self.sizes.above_heading(level), &mut slices);
         for slice in &mut slices {
             slice.keep = true;
         }
@@ -226,11 +227,11 @@ impl<'f> Setter<'f> {
     ) {
         match block {
             Block::Paragraph(text) => {
-                let manner = self.plain(self.sizes.body());
+                let manner = plain(self.sizes.body());
                 self.paragraph(text, manner, at, parent, out);
             }
             Block::Aside(text) => {
-                let manner = self.quiet(self.sizes.aside());
+                let manner = quiet(self.sizes.aside());
                 self.paragraph(text, manner, at, parent, out);
             }
             Block::List(items) => self.list(items, at, parent, out),
@@ -246,7 +247,7 @@ impl<'f> Setter<'f> {
                     }
                 } else {
                     let text = Text::from(sentences::not_printed(summary));
-                    let manner = self.quiet(self.sizes.aside());
+                    let manner = quiet(self.sizes.aside());
                     self.paragraph(&text, manner, at, parent, out);
                 }
             }
@@ -258,7 +259,7 @@ impl<'f> Setter<'f> {
     fn list(&mut self, items: &[Text], at: Frame, parent: Group, out: &mut Vec<Slice>) {
         let group = self.tags.group(parent, Tag::L(ListNumbering::Disc));
         let indent = self.sizes.pt(10.0);
-        let manner = self.plain(self.sizes.fact());
+        let manner = plain(self.sizes.fact());
         for (number, item) in items.iter().enumerate() {
             let entry = self.tags.group(group, Tag::LI);
             let label = self.tags.group(entry, Tag::Lbl);
@@ -267,7 +268,7 @@ impl<'f> Setter<'f> {
             let words = self.words(item, manner, Some(at.width - indent), body);
             let first = out.len();
             let before = self.sizes.pt(if number == 0 { 4.0 } else { 2.0 });
-            self.lines(&words, at.left + indent, before, out);
+            lines(&words, at.left + indent, before, out);
             if let Some(slice) = out.get_mut(first) {
                 slice.inks.push(Ink::Words { words: bullet, line: 0, x: at.left + 1.0, y: 0.0 });
             }
@@ -281,7 +282,7 @@ impl<'f> Setter<'f> {
         for (number, (name, what)) in facts.iter().enumerate() {
             let entry = self.tags.group(group, Tag::LI);
             let label_group = self.tags.group(entry, Tag::Lbl);
-            let manner = self.quiet(self.sizes.label());
+            let manner = quiet(self.sizes.label());
             let label = self.words(
                 &Text::default().quoted(name.clone()),
                 manner,
@@ -289,7 +290,7 @@ impl<'f> Setter<'f> {
                 label_group,
             );
             let body = self.tags.group(entry, Tag::LBody);
-            let manner = self.plain(self.sizes.fact());
+            let manner = plain(self.sizes.fact());
             let width = at.width - label_width - gap;
             let value = self.words(what, manner, Some(width), body);
             let before = self.sizes.pt(if number == 0 { 4.0 } else { 0.6 });
@@ -323,7 +324,7 @@ impl<'f> Setter<'f> {
             let words = self.words(&line.into(), manner, Some(at.width - 2.0 * inset), group);
             let first = out.len();
             let before = if number == 0 { self.sizes.pt(5.0) } else { 0.0 };
-            self.lines(&words, at.left + inset, before, out);
+            lines(&words, at.left + inset, before, out);
             for slice in &mut out[first..] {
                 let (x, width, height) = (at.left, at.width, slice.height + 0.1);
                 slice.inks.insert(0, Ink::Rect { x, y: 0.0, width, height, colour: WASH });
@@ -353,7 +354,7 @@ impl<'f> Setter<'f> {
             ..Slice::default()
         });
         if captioned {
-            let manner = self.plain(self.sizes.aside());
+            let manner = plain(self.sizes.aside());
             self.paragraph(&figure.caption, manner, at, parent, out);
         }
     }
@@ -382,12 +383,12 @@ impl<'f> Setter<'f> {
             Piece { words: format!("   {}", statement.over), face: Face::Regular, colour: QUIET },
         ];
         let set = self.pieces(&pieces, Some(inside.width), self.sizes.over(), over);
-        self.lines(&set, inside.left, self.sizes.pt(9.0), out);
+        lines(&set, inside.left, self.sizes.pt(9.0), out);
         let heading = self.tags.group(parent, heading_tag(level + 1, &statement.headline));
         let pieces = [Piece { words: statement.headline.clone(), face: Face::Bold, colour: INK }];
         let setting = self.sizes.headline(number == 1);
         let set = self.pieces(&pieces, Some(inside.width), setting, heading);
-        self.lines(&set, inside.left, 0.0, out);
+        lines(&set, inside.left, 0.0, out);
         for slice in &mut out[first..] {
             slice.keep = true;
         }
@@ -460,7 +461,7 @@ impl<'f> Setter<'f> {
         let group = self.tags.group(parent, heading_tag(level + 1, &panel.title));
         let pieces = [Piece { words: panel.title.clone(), face: Face::Bold, colour: QUIET }];
         let set = self.pieces(&pieces, Some(at.width), self.sizes.over(), group);
-        self.lines(&set, at.left, self.sizes.pt(8.0), out);
+        lines(&set, at.left, self.sizes.pt(8.0), out);
         for slice in out.iter_mut() {
             slice.keep = true;
         }

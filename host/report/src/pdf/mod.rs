@@ -16,7 +16,7 @@ mod tags;
 
 use crate::content::{Block, Document, Section, Text};
 use crate::strings::page as words;
-use blocks::{Frame, Setter, heading_tag};
+use blocks::{Frame, Setter, heading_tag, lines, plain, quiet};
 use face::{Face, Faces};
 use krilla::tagging::Tag;
 use paint::Painter;
@@ -105,17 +105,17 @@ fn page_one(setter: &mut Setter<'_>, document: &Document, field: Frame, height: 
 }
 
 fn title(setter: &mut Setter<'_>, document: &Document, field: Frame, out: &mut Vec<Slice>) {
-    let quiet = setter.quiet(setter.sizes.aside());
-    setter.paragraph(&Text::from(document.kind.clone()), quiet, field, Tags::ROOT, out);
+    let manner = quiet(setter.sizes.aside());
+    setter.paragraph(&Text::from(document.kind.clone()), manner, field, Tags::ROOT, out);
     let group = setter.tags.group(Tags::ROOT, heading_tag(1, &document.title));
-    let mut bold = setter.plain(setter.sizes.heading(1));
+    let mut bold = plain(setter.sizes.heading(1));
     bold.face = Face::Bold;
     let text = Text::default().quoted(document.title.clone());
     let words = setter.words(&text, bold, Some(field.width), group);
-    setter.lines(&words, field.left, 0.0, out);
-    let quiet = setter.quiet(setter.sizes.body());
+    lines(&words, field.left, 0.0, out);
+    let manner = quiet(setter.sizes.body());
     let text = Text::default().quoted(document.subtitle.clone());
-    setter.paragraph(&text, quiet, field, Tags::ROOT, out);
+    setter.paragraph(&text, manner, field, Tags::ROOT, out);
     if let Some(last) = out.last_mut() {
         let colour = crate::picture::style::INK;
         let y = last.height + 4.0;
@@ -130,15 +130,15 @@ fn contents(setter: &mut Setter<'_>, document: &Document, field: Frame, out: &mu
     let mut heading = setter.heading(words::CONTENTS, None, 2, field, Tags::ROOT);
     out.append(&mut heading);
     let setting = setter.sizes.body();
-    let plain = setter.plain(setting);
+    let ordinary = plain(setting);
     let right = (field.width * 0.8).min(400.0);
     let mut entry = |section: &Section, indent: f32, out: &mut Vec<Slice>| {
         let item = setter.tags.group(group, Tag::TOCI);
         let text = Text::default().link(section.id.clone(), section.title.clone());
-        let words = setter.words(&text, plain, Some(right - indent - 30.0), item);
+        let words = setter.words(&text, ordinary, Some(right - indent - 30.0), item);
         let place = setter.tags.place(item);
         let before = if indent == 0.0 { 3.0 } else { 0.0 };
-        setter.lines(&words, field.left + indent, before, out);
+        lines(&words, field.left + indent, before, out);
         if let (Some(slice), Some(line)) = (out.last_mut(), words.laid.lines.last()) {
             slice.inks.push(Ink::PageOf {
                 anchor: section.id.clone(),
@@ -160,9 +160,9 @@ fn contents(setter: &mut Setter<'_>, document: &Document, field: Frame, out: &mu
 }
 
 fn foot_note(setter: &mut Setter<'_>, document: &Document, field: Frame, out: &mut Vec<Slice>) {
-    let quiet = setter.quiet(setter.sizes.aside());
+    let manner = quiet(setter.sizes.aside());
     let first = out.len();
-    setter.paragraph(&Text::from(document.foot.clone()), quiet, field, Tags::ROOT, out);
+    setter.paragraph(&Text::from(document.foot.clone()), manner, field, Tags::ROOT, out);
     if let Some(slice) = out.get_mut(first) {
         slice.before = 18.0;
     }

@@ -1,6 +1,6 @@
 //! Tables set as slices: a row each, the head repeated on every page.
 
-use super::blocks::{Frame, Manner, RULE, Setter, split};
+use super::blocks::{Frame, Manner, RULE, Setter, lines, plain, quiet, split};
 use super::face::Face;
 use super::slice::{Head, Ink, Slice, Words};
 use super::tags::Group;
@@ -51,12 +51,12 @@ impl Setter<'_> {
         let first = out.len();
         if !table.caption.is_empty() {
             let group = self.tags.group(whole, Tag::Caption);
-            let manner = self.quiet(setting);
+            let manner = quiet(setting);
             let text = Text::default().quoted(table.caption.clone());
             let words = self.words(&text, manner, Some(at.width), group);
-            self.lines(&words, at.left, self.sizes.pt(7.0), out);
+            lines(&words, at.left, self.sizes.pt(7.0), out);
         }
-        let body = self.plain(setting);
+        let body = plain(setting);
         let bold = Manner { face: Face::Bold, ..body };
         let drawn = self.sizes.pt(0.72);
         let titles: Vec<Ready> = table
@@ -144,7 +144,7 @@ impl Setter<'_> {
         width: f32,
         drawn: f32,
     ) -> Vec<f32> {
-        let manner = self.plain(self.sizes.cell());
+        let manner = plain(self.sizes.cell());
         let bold = Manner { face: Face::Bold, ..manner };
         let mut least = vec![0.0_f32; titles.len()];
         let mut most = vec![0.0_f32; titles.len()];
