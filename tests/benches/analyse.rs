@@ -127,8 +127,8 @@ fn archives(name: &str, folder: &Path) -> Vec<(i64, PathBuf, PathBuf)> {
             host_clock_ms: until_ms,
             collected_by: "",
         }
-            .run(&mut client, |_| ())
-            .expect("the download ends well");
+        .run(&mut client, |_| ())
+        .expect("the download ends well");
         (*days, file, site_file.clone())
     };
     DAYS.iter().map(download).collect()

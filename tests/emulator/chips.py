@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """What the shipping image makes of the chips round it, in the emulator: memories of 4 to 32 MiB with
 and without a description of themselves, a 60 Hz site, power by the converter's true order of channels,
-both supplies on one input, a clock that drifts, and its own faults told after the restart.
+both supplies on one input, a clock that drifts, the device's key and its noise, and its own faults
+told after the restart.
 
 Usage: chips.py PROGRAM MARKS IMAGE.uf2      ends with "N passed, N failed"
 
@@ -85,8 +86,11 @@ class Visit:
         return self.marks()
 
     def marks(self):
-        lines = subprocess.run([MARKS, self.archive], capture_output=True, text=True).stdout
-        return [line.split("\t") for line in lines.splitlines()]
+        """Marks of the archive; notes the device's key and whether the archive is sealed."""
+        printed = subprocess.run([MARKS, self.archive], capture_output=True, text=True).stdout
+        head, *lines = [line.split("\t") for line in printed.splitlines()] or [["", "", ""]]
+        self.key, self.sealed = head[1], head[2] == "true"
+        return lines
 
     def rows(self):
         table = self.folder / "site.csv"
@@ -117,20 +121,26 @@ def number(text, name):
     return int(found[1]) if found else None
 
 
-def memory(log2, describes, folder):
+def memory(log2, describes, folder, **options):
     """A memory of that size is told and used as its kind allows."""
     size = f"{2 ** (log2 - 20)} MiB, {'described' if describes else 'identified'}"
     visit = Visit(size.replace(", ", "-").replace(" ", "-"), folder, flashLog2=log2,
-                  describes=describes)
+                  describes=describes, **options)
     visit.arm()
     visit.until(4)
     visit.collect()
     figures = visit.machine.figures()
     visit.machine.stop()
+    has_key = set(visit.key) != {"0"}
+    if options.get("oscillatorStuck"):
+        check("without noise: no key, no seal, a record all the same", not has_key and not visit.sealed)
+    else:
+        check(f"memory of {size}: a key was made, and seals the archive", has_key and visit.sealed)
     # Mounting looks at the head of every sector.
     whole = figures["flash"]["highest"] >= 2 ** log2 - 4096
     check(f"memory of {size}: looked at to its end, nothing else asked of it",
           whole and not figures["violations"], "; ".join(figures["violations"][:3]))
+    return visit.key
 
 
 def wave_and_supplies(folder):
@@ -151,11 +161,6 @@ def wave_and_supplies(folder):
           f"{volts:.2f} V, {amperes:.3f} A")
     check("frequency within 10 mHz", abs(mean("frequency_hz") - HERTZ) <= 0.01,
           f"{mean('frequency_hz'):.3f} Hz")
-
-    health = last(marks, "Health")
-    check("logger supply 4.95 V", abs((number(health, "supply_mv") or 0) - 4950) <= 10, health)
-    check("transducer supply 24 V", abs((number(health, "transducer_supply_mv") or 0) - 24000) <= 20)
-    check("temperature 24 °C", abs((number(health, "board_dc") or 0) - 240) <= 5)
 
     compared = last(marks, "ClockCompared")
     ahead = number(compared, "ahead_ms")
@@ -213,6 +218,7 @@ def panic_site(elf):
 
 def faults(visit):
     """A hard fault, a panic and a standstill, each told by the start after it."""
+    key = visit.key
     visit.machine.say("fault")
     poked = visit.machine.wait("poked")["place"]
     visit.start(**visit.restarted())
@@ -234,19 +240,29 @@ def faults(visit):
     left = visit.restarted()
     check("standstill: the watchdog bites by its timer", left["reason"] == 1, str(left))
     visit.start(**left)
+    # Slow readings are told a second after a start.
+    visit.machine.say("begin")
+    visit.machine.wait("begun")
+    visit.until(3)
     marks = visit.collect()
     check("standstill: told by the next start", "Watchdog" in last(marks, "Boot"), last(marks, "Boot"))
     # The first start came before the board was armed, from when on the record counts.
     starts = [number(mark, "boot") for _, mark in marks if mark.startswith("Boot")]
     check("each start and each fault is in the record once", starts == [2, 3, 4] and
           sum(mark.startswith("Fault") for _, mark in marks) == 2, f"starts {starts}")
+    health = last(marks, "Health")
+    check("logger supply 4.95 V", abs((number(health, "supply_mv") or 0) - 4950) <= 10, health)
+    check("transducer supply 24 V", abs((number(health, "transducer_supply_mv") or 0) - 24000) <= 20)
+    check("temperature 24 °C", abs((number(health, "board_dc") or 0) - 240) <= 5)
+    check("the key stays the same over restarts", visit.key == key and visit.sealed)
     visit.machine.stop()
 
 
 def main():
     folder = pathlib.Path(tempfile.mkdtemp(prefix="pumpwitness-emulator-"))
-    for log2, describes in ((22, True), (23, False), (24, False), (25, False)):
-        memory(log2, describes, folder)
+    keys = [memory(22, True, folder), memory(23, False, folder), memory(25, False, folder)]
+    check("each device has a key of its own", len(set(keys)) == 3)
+    memory(24, False, folder, oscillatorStuck=True)
     wave_and_supplies(folder)
     print(f"      files in {folder}")
 

@@ -99,6 +99,7 @@ const watchdog = mcu.peripherals[0x40058];
 watchdog.reason = options.reason ?? 0;
 watchdog.scratchData.set(options.scratch ?? []);
 watchdog.onWatchdogTrigger = () => {
+  if (over) return;
   flash.cut();
   end('watchdog', { reason: watchdog.reason, scratch: [...watchdog.scratchData] });
 };

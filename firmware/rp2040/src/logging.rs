@@ -138,6 +138,10 @@ impl Task<'_> {
         if to_store {
             self.failing = logger.store().await.is_err();
         }
+        // The signature takes 0.15 s, in which half waves wait in their queue.
+        if logger.seal_due() && logger.seal().await.is_err() {
+            self.failing = true;
+        }
         let lit = lit(self.half_waves, logger.armed(), self.failing);
         self.board.led.set_level(lit.into());
     }
