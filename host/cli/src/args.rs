@@ -38,6 +38,10 @@ pub enum Command {
     Report(Report),
     /// Compare two records, before and after a repair or of two sites: what changed, how surely.
     Compare(Compare),
+    /// Say what an archive proves: page by page proven, consistent, damaged or missing.
+    ///
+    /// Exit 0: nothing speaks against it. Exit 3: damage, loss or forgery was found.
+    Verify(Verify),
     /// Write the record as a table (CSV or Parquet).
     Export(Export),
 }
@@ -207,4 +211,28 @@ pub struct Export {
     /// Replace FILE if it exists.
     #[arg(long)]
     pub replace: bool,
+}
+
+/// Say what an archive proves.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// Archive of a logger.
+    #[arg(value_name = "ARCHIVE")]
+    pub archive: PathBuf,
+    /// Print JSON (schema pumpwitness.verification/1) instead of text.
+    #[arg(long)]
+    pub json: bool,
+    /// File of keys known from elsewhere, instead of the one in your configuration folder.
+    #[arg(long, value_name = "FILE")]
+    pub trust: Option<PathBuf>,
+    /// Note the key in this archive as that of its logger. Compare it first with one had from the
+    /// logger itself.
+    #[arg(long)]
+    pub remember: bool,
+    /// Where the key was had from; kept with it.
+    #[arg(long, value_name = "TEXT", requires = "remember")]
+    pub note: Option<String>,
+    /// Exit 3 also when the archive is merely not proven.
+    #[arg(long)]
+    pub require_proof: bool,
 }

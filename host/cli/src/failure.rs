@@ -10,6 +10,8 @@ enum Blame {
     Input,
     /// The way the program was called: exit 2.
     Use,
+    /// The file is not what it should be, as `verify` found: exit 3.
+    Damage,
 }
 
 /// What went wrong, in one line with cause, place and remedy.
@@ -30,11 +32,17 @@ impl Failure {
         Self { blame: Blame::Use, text: text.to_string() }
     }
 
+    /// `verify` found damage, or no proof where proof was asked for.
+    pub fn damage(text: impl Display) -> Self {
+        Self { blame: Blame::Damage, text: text.to_string() }
+    }
+
     /// The exit code.
     pub fn exit_code(&self) -> ExitCode {
         ExitCode::from(match self.blame {
             Blame::Input => 1,
             Blame::Use => 2,
+            Blame::Damage => 3,
         })
     }
 }

@@ -3,7 +3,7 @@
 //!
 //! `args` is what the user may type, `commands` has one file a command, `load` and `line` read and
 //! connect for them, `failure` has the exit codes, `output` the files, `summary` the text for people,
-//! `progress` the bars.
+//! `progress` the bars, `trust` the file of known keys.
 
 mod args;
 mod commands;
@@ -13,6 +13,7 @@ mod load;
 mod output;
 mod progress;
 mod summary;
+mod trust;
 
 use args::{Arguments, Command};
 use clap::Parser;
@@ -29,6 +30,7 @@ fn main() -> ExitCode {
         Command::Report(report) => commands::report::run(&report),
         Command::Compare(compare) => commands::compare::run(&compare),
         Command::Export(export) => commands::export::run(&export),
+        Command::Verify(verify) => commands::verify::run(&verify),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

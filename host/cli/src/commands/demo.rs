@@ -7,12 +7,16 @@ use crate::failure::{Context, Failure};
 use crate::load::{self, Loaded};
 use crate::{output, progress, summary};
 use pumpwitness_analysis::analyse;
+use pumpwitness_evidence::{Trust, text, verify};
 use pumpwitness_link::{Client, Download, Limits};
+use pumpwitness_protocol::archive::ArchiveHeader;
+use pumpwitness_recording::clock::utc_text;
 use pumpwitness_recording::{ImportOptions, read_any};
 use pumpwitness_site_model::{DEFAULT_SCENARIO, Scenario, scenario, scenarios};
 use pumpwitness_virtual_logger::{FLASH_BYTES, VirtualLogger};
 use std::fmt::Write;
 use std::fs;
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// The demo's logger.
@@ -25,6 +29,7 @@ const ARCHIVE: &str = "recording.pwa";
 const SITE: &str = "site.toml";
 const ANALYSIS: &str = "analysis.json";
 const REPORT: &str = "report.html";
+const TRUST: &str = "known-loggers.toml";
 
 /// Runs a scenario from the sensors to the report.
 pub fn run(arguments: &Demo) -> Result<(), Failure> {
@@ -74,8 +79,12 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
     output::write_file(&folder.join(ANALYSIS), &json)?;
     output::write_file(&folder.join(REPORT), report::html(&loaded, &analysis).as_bytes())?;
 
+    let (integrity, trust) = proof(&archive)?;
+    output::write_file(&folder.join(TRUST), trust.to_toml().as_bytes())?;
+
     let mut text = summary::short(&analysis, &loaded.zone);
-    let _ = writeln!(text, "\nReport   {}", folder.join(REPORT).display());
+    let _ = writeln!(text, "\nProof    {integrity}");
+    let _ = writeln!(text, "Report   {}", folder.join(REPORT).display());
     let _ = writeln!(text, "Analysis {}", folder.join(ANALYSIS).display());
     let _ = writeln!(text, "Archive  {}", archive.display());
     let _ = writeln!(
@@ -84,6 +93,21 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
          circuit isolated and proved dead."
     );
     output::print(&text)
+}
+
+/// What the archive proves. The key is known: it came over the line from the logger itself.
+fn proof(archive: &Path) -> Result<(String, Trust), Failure> {
+    let place = archive.display();
+    let file = fs::read(archive).or_input(&place)?;
+    let header = ArchiveHeader::decode(&file).or_input(&place)?;
+    let mut trust = Trust::default();
+    let seen = utc_text(header.host_clock_ms);
+    let note = "a simulated logger: anybody can make its key".to_owned();
+    trust
+        .remember(&header.identity.device, &header.public_key, seen, Some(note))
+        .map_err(Failure::input)?;
+    let verification = verify(&file, &trust).or_input(&place)?;
+    Ok((text::line(&verification), trust))
 }
 
 fn list() -> String {

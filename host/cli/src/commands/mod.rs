@@ -9,3 +9,4 @@ pub mod export;
 pub mod import;
 pub mod ports;
 pub mod report;
+pub mod verify;

@@ -1,0 +1,210 @@
+//! Each page and sector by its own checks, and what the record says about seals and the clock.
+
+use super::layout::{Declared, Expected, Layout, Spot};
+use crate::outcome::{Part, Place};
+use pumpwitness_protocol::message::PageAddress;
+use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR, PageState, read_page};
+use pumpwitness_protocol::record::{Mark, Record};
+use pumpwitness_protocol::seal::Seal;
+use pumpwitness_protocol::sector::SectorHeader;
+use sha2::{Digest, Sha256};
+
+/// A page by its own checks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OwnCheck {
+    /// All pass.
+    Good,
+    /// Never written.
+    Blank,
+    /// They fail from this byte of the page on.
+    Torn(usize),
+    /// Nothing in it is believed.
+    Damaged,
+    /// All zeros: the file gives it as no longer held by the logger.
+    Gone,
+    /// Passes, but was written in another start of the logger than its sector.
+    OtherBoot,
+    /// Something else stands here: index into the layout's strays.
+    Taken(usize),
+    /// Taken out of the file.
+    Removed,
+    /// Behind the end of the file.
+    CutOff,
+}
+
+impl OwnCheck {
+    /// True when the page's bytes are in the file, whatever they are worth.
+    pub fn in_place(self) -> bool {
+        matches!(self, Self::Good | Self::Blank | Self::Torn(_) | Self::Damaged | Self::OtherBoot)
+    }
+}
+
+/// A page of the file.
+#[derive(Clone, Copy, Debug)]
+pub struct ReadPage {
+    /// By its own checks.
+    pub own: OwnCheck,
+    /// Where it lies; 0 when it does not.
+    pub at: usize,
+}
+
+/// A sector of the file.
+#[derive(Clone, Debug)]
+pub struct ReadSector {
+    /// Its number.
+    pub sequence: u32,
+    /// Its header, if it passes its check and is that of this sector.
+    pub header: Option<SectorHeader>,
+    /// The header passes, but is of another device.
+    pub foreign: bool,
+    /// Its pages.
+    pub pages: [ReadPage; PAGES_PER_SECTOR],
+    /// Its hash, when all four pages are in the file.
+    pub sha256: Option<[u8; 32]>,
+}
+
+/// A moment the record tells about the clock, in the order of the file.
+#[derive(Clone, Copy, Debug)]
+pub enum Tick {
+    /// A page was begun at this time.
+    Page {
+        /// Base time.
+        time_ms: i64,
+        /// Boot.
+        boot: u16,
+    },
+    /// The clock was set.
+    Set {
+        /// What it showed before.
+        before_ms: i64,
+        /// What it was set to.
+        after_ms: i64,
+    },
+    /// Recording was armed.
+    Armed {
+        /// When.
+        time_ms: i64,
+    },
+}
+
+/// All that was read.
+#[derive(Debug, Default)]
+pub struct Reading {
+    /// Sectors.
+    pub sectors: Vec<ReadSector>,
+    /// Seals in the record, each with its page.
+    pub seals: Vec<(Place, Seal)>,
+    /// What the record tells about the clock, each with its page.
+    pub ticks: Vec<(Place, Tick)>,
+}
+
+/// Place of a page.
+pub fn place_of(sequence: u32, page: u8, at: usize) -> Place {
+    Place {
+        part: Part::Record,
+        sector: Some(sequence),
+        page: Some(page),
+        byte: at as u64,
+        bytes: PAGE_BYTES as u64,
+    }
+}
+
+/// Reads every page where the layout says it is.
+pub fn read(file: &[u8], layout: &Layout, expected: Expected, device: [u8; 8]) -> Reading {
+    let mut reading = Reading::default();
+    let mut align = 1;
+    for (n, spots) in layout.spots.chunks_exact(PAGES_PER_SECTOR).enumerate() {
+        let sequence = expected.first.wrapping_add(n as u32);
+        let sector = read_sector(file, sequence, spots, device, &mut align, &mut reading);
+        reading.sectors.push(sector);
+    }
+    reading
+}
+
+fn read_sector(
+    file: &[u8],
+    sequence: u32,
+    spots: &[Spot],
+    device: [u8; 8],
+    align: &mut u8,
+    reading: &mut Reading,
+) -> ReadSector {
+    let decoded = match spots[0] {
+        Spot::At(at) => SectorHeader::decode(&file[at..at + PAGE_BYTES]),
+        _ => None,
+    };
+    let foreign = decoded.is_some_and(|header| header.device != device);
+    let header = decoded.filter(|header| header.sequence == sequence && !foreign);
+    if let Some(header) = &header {
+        *align = header.align;
+    }
+    let mut hash = Sha256::new();
+    let mut pages = [ReadPage { own: OwnCheck::CutOff, at: 0 }; PAGES_PER_SECTOR];
+    for (page, (spot, read)) in spots.iter().zip(&mut pages).enumerate() {
+        *read = match spot {
+            Spot::At(at) => {
+                let bytes = &file[*at..*at + PAGE_BYTES];
+                hash.update(bytes);
+                let address = PageAddress { sector: sequence, page: page as u8 };
+                // Of a sector of another device nothing is to be told here.
+                let visitor = (!foreign).then_some(&mut *reading);
+                let own =
+                    own_check(bytes, address, usize::from(*align), header.as_ref(), *at, visitor);
+                ReadPage { own, at: *at }
+            }
+            Spot::Taken(stray) => ReadPage { own: OwnCheck::Taken(*stray), at: 0 },
+            Spot::Removed => ReadPage { own: OwnCheck::Removed, at: 0 },
+            Spot::CutOff => ReadPage { own: OwnCheck::CutOff, at: 0 },
+        };
+    }
+    let whole = pages.iter().all(|page| page.own.in_place());
+    ReadSector { sequence, header, foreign, pages, sha256: whole.then(|| hash.finalize().into()) }
+}
+
+fn own_check(
+    bytes: &[u8],
+    address: PageAddress,
+    align: usize,
+    sector: Option<&SectorHeader>,
+    at: usize,
+    reading: Option<&mut Reading>,
+) -> OwnCheck {
+    if bytes.iter().all(|byte| *byte == 0) {
+        return OwnCheck::Gone;
+    }
+    let Ok(bytes) = bytes.try_into() else { return OwnCheck::Damaged };
+    let place = place_of(address.sector, address.page, at);
+    let (mut seals, mut ticks) = (Vec::new(), Vec::new());
+    let state = read_page(bytes, address, align, |record| {
+        let Record::Mark(mark) = record else { return };
+        match mark.mark {
+            Mark::Seal(seal) => seals.push((place, seal)),
+            Mark::ClockSet { before_ms } => {
+                ticks.push((place, Tick::Set { before_ms, after_ms: mark.time_ms }));
+            }
+            Mark::Armed => ticks.push((place, Tick::Armed { time_ms: mark.time_ms })),
+            _ => {}
+        }
+    });
+    let (own, header) = match state {
+        PageState::Blank => return OwnCheck::Blank,
+        PageState::Damaged => return OwnCheck::Damaged,
+        PageState::Good { header } => (OwnCheck::Good, header),
+        PageState::Torn { header, at } => (OwnCheck::Torn(at), header),
+    };
+    if let Some(reading) = reading {
+        let tick = Tick::Page { time_ms: header.base_ms, boot: header.boot };
+        reading.ticks.push((place, tick));
+        reading.ticks.append(&mut ticks);
+        reading.seals.append(&mut seals);
+    }
+    if sector.is_some_and(|sector| sector.boot != header.boot) {
+        return OwnCheck::OtherBoot;
+    }
+    own
+}
+
+/// What a stray page is called.
+pub fn name_of(stray: &Declared) -> String {
+    format!("page {} of sector {}", stray.page, stray.sector)
+}
