@@ -84,6 +84,11 @@ fn statement(view: &View<'_>, verdict: &Verdict, place: usize) -> Statement {
         line.0.extend(evidence.0);
     }
     blocks.push(Block::Aside(line));
+    if let Some(check) = verdict.next_checks.first().filter(|_| place == 0) {
+        let check = restate(check, view.reader);
+        let text = Text::default().strong(sentences::NEXT_CHECK).plain(" ").quoted(check);
+        blocks.push(Block::Paragraph(text));
+    }
     let over = if verdict.cause == "healthy" {
         String::new()
     } else if place == 0 {

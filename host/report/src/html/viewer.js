@@ -229,6 +229,7 @@
     const [from, to] = [figure.dataset.from - record.from, figure.dataset.to - record.from];
     const open = make('button', { type: 'button', class: 'closer' }, words.open);
     open.addEventListener('click', () => {
+      view.cursor = (from + to) / 2;
       show(from, to);
       back.href = `#${figure.id}`;
       back.hidden = false;
@@ -316,13 +317,18 @@
     return joined;
   }
 
+  const hidden = (values, n, finer) =>
+    finer.some(([from, to]) => values.start[n] >= from && values.end[n] <= to);
+
   function extent(found, channel) {
     let low = Infinity;
     let high = -Infinity;
-    for (const { values } of found) {
+    for (const [place, { values }] of found.entries()) {
       const { min, max } = values.channels[channel];
+      const finer = covered(found, place);
       const last = within(values.start, view.to);
       for (let n = Math.max(within(values.end, view.from) + 1, 0); n <= last; n++) {
+        if (hidden(values, n, finer)) continue;
         if (min[n] < low) low = min[n];
         if (max[n] > high) high = max[n];
       }
@@ -335,6 +341,7 @@
     if (!(low <= high)) [low, high] = [0, 1];
     const { floats, lines } = record.channels[channel];
     if (!floats || low < high * 0.3) low = Math.min(low, 0);
+    if (low < 0 && low > -0.05 * high) low = 0; // the scatter of a resting sensor
     const most = Math.max(high, ...lines.map(([value]) => (value < high * 1.6 ? value : high)));
     high = most === low ? low + 1 : most;
     if (floats && high - low < 4) [low, high] = [low - 2, high + 2];
@@ -537,11 +544,10 @@
     const { mean, min, max } = values.channels[n];
     const first = Math.max(within(values.end, view.from), 0);
     const last = Math.min(within(values.start, view.to) + 1, mean.length - 1);
-    const hidden = (n_) => finer.some(([from, to]) => values.start[n_] >= from && values.end[n_] <= to);
     const columns = [];
     let column = null;
     for (let at = first; at <= last; at++) {
-      if (Number.isNaN(mean[at]) || hidden(at)) {
+      if (Number.isNaN(mean[at]) || hidden(values, at, finer)) {
         column = null;
         columns.push(null);
         continue;

@@ -79,7 +79,12 @@ pub fn scale(view: &View<'_>, pane: &Pane<'_>, drawn: &Drawn, top: f64, bottom: 
     }
     // The noise of a resting channel is not blown up to fill the pane.
     let declared = pane.lines.iter().map(|line| view.reader.convert(pane.quantity, line.value));
-    high = high.max(declared.fold(0.0, f64::max) * 0.05);
+    let least = match pane.quantity {
+        Quantity::Ampere => 0.05 * view.input.site.motor.rated_current_a,
+        Quantity::Watt => 20.0,
+        _ => 0.0,
+    };
+    high = high.max(declared.fold(least, |most, value| most.max(value * 0.05)));
     let reach = (high - low).max(high.abs() * 0.05);
     for line in &pane.lines {
         let value = view.reader.convert(pane.quantity, line.value);

@@ -62,6 +62,7 @@ words! {
     FOR = "For it";
     AGAINST = "Against it";
     NEXT_CHECKS = "What would settle it";
+    NEXT_CHECK = "To check next:";
     KIND_OF_FILE = "Kind of file";
     MADE_FROM = "Made from";
     MARKS = "Marks of the logger";
