@@ -64,7 +64,7 @@ def main():
         at_work = machine.figures()
         machine.say("zero")
         collected = run(PROGRAM, "collect", "--replace", "--out", folder / "site.pwa", "--port",
-                        machine.port)
+                        machine.port, tries=4)
         if collected.returncode:
             raise SystemExit(f"collect: {collected.stderr.strip()}")
         after = machine.figures()

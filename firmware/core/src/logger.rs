@@ -468,16 +468,25 @@ impl<F: NorFlash> Logger<F> {
         };
         stream.next = next_page(address);
         stream.left -= 1;
-        let mut page = [0; PAGE_BYTES];
-        let body = match self.journal.read_page(address, &mut page).await {
-            Ok(true) => ReplyBody::Page { address, bytes: Vec::from_array(page) },
-            Ok(false) => ReplyBody::PageGone { address },
+        // Read to where it is sent from: copying pages about takes longer than reading them.
+        let bytes = Vec::from_array([0; PAGE_BYTES]);
+        let mut reply = Reply { id, body: ReplyBody::Page { address, bytes } };
+        let read = match &mut reply.body {
+            ReplyBody::Page { bytes, .. } => match bytes.as_mut_slice().try_into() {
+                Ok(page) => self.journal.read_page(address, page).await,
+                Err(_) => Ok(false),
+            },
+            _ => Ok(false),
+        };
+        match read {
+            Ok(true) => {}
+            Ok(false) => reply.body = ReplyBody::PageGone { address },
             Err(_) => {
                 (self.stream, self.ahead) = (None, None);
-                ReplyBody::Refused(Refusal::Memory)
+                reply.body = ReplyBody::Refused(Refusal::Memory);
             }
-        };
-        if let Err(closed) = send(id, body, out).await {
+        }
+        if let Err(closed) = send_reply(&reply, out).await {
             (self.stream, self.ahead) = (None, None);
             return Err(closed);
         }
@@ -559,9 +568,13 @@ impl<F: NorFlash> Logger<F> {
 }
 
 async fn send(id: u16, body: ReplyBody, out: &mut impl FrameSink) -> Result<(), LineClosed> {
+    send_reply(&Reply { id, body }, out).await
+}
+
+async fn send_reply(reply: &Reply, out: &mut impl FrameSink) -> Result<(), LineClosed> {
     let mut buffer = [0; FRAME_BYTES_MAX];
     // The largest reply, a page, fits with room to spare (shared-protocol tests it).
-    match frame::encode(&Reply { id, body }, &mut buffer) {
+    match frame::encode(reply, &mut buffer) {
         Ok(frame) => out.send(frame).await,
         Err(_) => Ok(()),
     }
