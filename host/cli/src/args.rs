@@ -171,6 +171,9 @@ pub struct Report {
     /// File to write: FILE.html (interactive) or FILE.pdf (for paper and archives).
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
+    /// Trust file with the keys of known loggers (see `verify`); yours where none is named.
+    #[arg(long, value_name = "FILE.toml")]
+    pub trust: Option<PathBuf>,
 }
 
 /// Compare two records.

@@ -3,11 +3,12 @@
 //!
 //! `args` is what the user may type, `commands` has one file a command, `load` and `line` read and
 //! connect for them, `failure` has the exit codes, `output` the files, `summary` the text for people,
-//! `progress` the bars, `trust` the file of known keys.
+//! `progress` the bars, `integrity` what a check of an archive comes to in a report, `trust` the file of known keys.
 
 mod args;
 mod commands;
 mod failure;
+mod integrity;
 mod line;
 mod load;
 mod output;

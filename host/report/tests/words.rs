@@ -112,6 +112,26 @@ fn page_one() {
 }
 
 #[test]
+fn a_broken_record_is_said_first() {
+    let made = made(1, 5000);
+    let integrity = pumpwitness_report::Integrity {
+        headline: "damage found: page 3 of sector 7 fails its check".into(),
+        broken: true,
+        lines: vec![("Pages".into(), "4095 proven, 1 damaged".into())],
+        limits: vec!["It does not show that the sensors were fitted right.".into()],
+    };
+    let mut input = made.input();
+    input.integrity = Some(&integrity);
+    let document = document(&View::new(&input, Style::of(&made.site)));
+    let all = words(&document, 0, document.sections.len());
+    assert!(all.starts_with(
+        "\n# Result\n== Fault: Integrity: The record is not as the logger wrote it, or not whole\n\
+         Damage found: page 3 of sector 7 fails its check."
+    ));
+    assert!(all.contains("Pages: 4095 proven, 1 damaged"));
+}
+
+#[test]
 fn causes_and_findings() {
     let made = made(2, 2000);
     let input = made.input();

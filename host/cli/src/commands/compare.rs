@@ -5,6 +5,7 @@ use crate::commands::report::{self, Form};
 use crate::failure::{Context, Failure};
 use crate::load::{self, Loaded};
 use crate::output;
+use jiff::Timestamp;
 use pumpwitness_analysis::analyse;
 use pumpwitness_analysis::outcome::Analysis;
 use pumpwitness_comparison::Side;
@@ -27,7 +28,11 @@ pub fn run(arguments: &Compare) -> Result<(), Failure> {
         output::print(&format!("{json}\n"))?;
     }
     let (Some(form), Some(out)) = (form, &arguments.out) else { return Ok(()) };
-    let inputs = (report::input(&first.0, &first.1), report::input(&second.0, &second.1));
+    let now = Timestamp::now();
+    let inputs = (
+        report::input(&first.0, &first.1, None, now),
+        report::input(&second.0, &second.1, None, now),
+    );
     let bytes = match form {
         Form::Html => {
             pumpwitness_report::compared_html(&inputs.0, &inputs.1, &comparison).into_bytes()

@@ -2,10 +2,12 @@
 //! fetched over a virtual serial port by the code that talks to real ones.
 
 use crate::args::Demo;
+use crate::commands::report::Form;
 use crate::commands::{arm, collect, report};
 use crate::failure::{Context, Failure};
 use crate::load::{self, Loaded};
-use crate::{output, progress, summary};
+use crate::{integrity, output, progress, summary};
+use jiff::Timestamp;
 use pumpwitness_analysis::analyse;
 use pumpwitness_evidence::{Trust, text, verify};
 use pumpwitness_link::{Client, Download, Limits};
@@ -77,13 +79,14 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
     let analysis = analyse(&loaded.recording, &loaded.site);
     let json = serde_json::to_vec_pretty(&analysis).or_input("cannot write JSON")?;
     output::write_file(&folder.join(ANALYSIS), &json)?;
-    output::write_file(&folder.join(REPORT), report::html(&loaded, &analysis).as_bytes())?;
-
-    let (integrity, trust) = proof(&archive)?;
+    let (proof, trust) = proof(&archive)?;
     output::write_file(&folder.join(TRUST), trust.to_toml().as_bytes())?;
+    let integrity = integrity::check_by(&archive, loaded.recording.source.kind, &trust);
+    let input = report::input(&loaded, &analysis, integrity.as_ref(), Timestamp::now());
+    output::write_file(&folder.join(REPORT), &report::bytes(&input, Form::Html)?)?;
 
     let mut text = summary::short(&analysis, &loaded.zone);
-    let _ = writeln!(text, "\nProof    {integrity}");
+    let _ = writeln!(text, "\nProof    {proof}");
     let _ = writeln!(text, "Report   {}", folder.join(REPORT).display());
     let _ = writeln!(text, "Analysis {}", folder.join(ANALYSIS).display());
     let _ = writeln!(text, "Archive  {}", archive.display());

@@ -3,11 +3,11 @@
 use crate::args::Report;
 use crate::failure::Failure;
 use crate::load::{self, Loaded};
-use crate::output;
+use crate::{integrity, output};
 use jiff::Timestamp;
 use pumpwitness_analysis::analyse;
 use pumpwitness_analysis::outcome::Analysis;
-use pumpwitness_report::ReportInput;
+use pumpwitness_report::{Integrity, ReportInput};
 use std::path::Path;
 
 /// What a report can be written as.
@@ -39,28 +39,37 @@ pub fn run(arguments: &Report) -> Result<(), Failure> {
     let form = Form::of(&arguments.out)?;
     let loaded = load::recording(&arguments.input)?;
     let analysis = analyse(&loaded.recording, &loaded.site);
-    let input = input(&loaded, &analysis);
-    let bytes = match form {
-        Form::Html => pumpwitness_report::html(&input).into_bytes(),
-        Form::Pdf => pumpwitness_report::pdf(&input).map_err(Failure::input)?,
-    };
+    let integrity = integrity::check(
+        &arguments.input.recording,
+        loaded.recording.source.kind,
+        arguments.trust.as_deref(),
+    )?;
+    let bytes = bytes(&input(&loaded, &analysis, integrity.as_ref(), Timestamp::now()), form)?;
     output::write_file(&arguments.out, &bytes)?;
     output::print(&format!("report written to {}\n", arguments.out.display()))
 }
 
-/// What a report of an analysed recording is made of, made now.
-pub fn input<'a>(loaded: &'a Loaded, analysis: &'a Analysis) -> ReportInput<'a> {
+/// What a report of an analysed recording is made of; `integrity` as [`integrity::check`] gives it.
+pub fn input<'a>(
+    loaded: &'a Loaded,
+    analysis: &'a Analysis,
+    integrity: Option<&'a Integrity>,
+    generated: Timestamp,
+) -> ReportInput<'a> {
     ReportInput {
         analysis,
         recording: &loaded.recording,
         site: &loaded.site,
-        integrity: None,
-        generated: Timestamp::now(),
+        integrity,
+        generated,
         program_version: env!("CARGO_PKG_VERSION"),
     }
 }
 
-/// The report of an analysed recording as HTML, made now.
-pub fn html(loaded: &Loaded, analysis: &Analysis) -> String {
-    pumpwitness_report::html(&input(loaded, analysis))
+/// The report in a form. The same input gives the same bytes.
+pub fn bytes(input: &ReportInput<'_>, form: Form) -> Result<Vec<u8>, Failure> {
+    match form {
+        Form::Html => Ok(pumpwitness_report::html(input).into_bytes()),
+        Form::Pdf => pumpwitness_report::pdf(input).map_err(Failure::input),
+    }
 }

@@ -19,6 +19,20 @@ const REASONS: usize = 4;
 /// Page one.
 pub fn section(view: &View<'_>) -> Section {
     let mut blocks: Vec<Block> = Vec::new();
+    if let Some(integrity) = view.input.integrity.filter(|integrity| integrity.broken) {
+        blocks.push(Block::Statement(Statement {
+            tone: Tone::Fault,
+            over: sentences::INTEGRITY.into(),
+            headline: sentences::RECORD_BROKEN.into(),
+            blocks: vec![Block::Paragraph(
+                Text::default()
+                    .plain(crate::format::capital(&integrity.headline))
+                    .plain(". ")
+                    .link("verify", crate::strings::custody::VERIFY)
+                    .plain("."),
+            )],
+        }));
+    }
     let verdicts = &view.analysis().verdict;
     for (place, verdict) in verdicts.iter().take(VERDICTS).enumerate() {
         blocks.push(Block::Statement(statement(view, verdict, place)));

@@ -120,6 +120,7 @@ words! {
 
 // Sentences.
 words! {
+    RECORD_BROKEN = "The record is not as the logger wrote it, or not whole";
     UNNAMED_SITE = "Site without a name";
     BEST_EXPLANATION = "What best explains the record";
     ALSO = "Also indicated";

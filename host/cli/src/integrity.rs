@@ -1,0 +1,85 @@
+//! What a check of the archive says, for the report.
+
+use crate::failure::Failure;
+use crate::trust;
+use pumpwitness_evidence::outcome::{KeyStanding, PageCounts, Verdict, Verification};
+use pumpwitness_evidence::text::{LIMITS, line, verdict};
+use pumpwitness_evidence::{Trust, verify};
+use pumpwitness_recording::{FILE_BYTES_MAX, SourceKind};
+use pumpwitness_report::Integrity;
+use std::fs;
+use std::path::Path;
+
+/// Troubles and remarks told in a report; `verify` tells all.
+const TOLD: usize = 6;
+
+/// Checks the archive at `path` as `verify` does, by the keys of the trust file named, or else of
+/// this user's; `None` for tables.
+pub fn check(
+    path: &Path,
+    kind: SourceKind,
+    named: Option<&Path>,
+) -> Result<Option<Integrity>, Failure> {
+    let known = match named {
+        Some(file) => trust::load(file, true)?,
+        // Without a readable file of the user's no key is known, which the result then says.
+        None => trust::path(None)
+            .and_then(|file| trust::load(&file, false))
+            .unwrap_or_else(|_| Trust::default()),
+    };
+    Ok(check_by(path, kind, &known))
+}
+
+/// The same, by the keys of `known`.
+pub fn check_by(path: &Path, kind: SourceKind, known: &Trust) -> Option<Integrity> {
+    let size = fs::metadata(path).ok()?.len();
+    if kind != SourceKind::Archive || size > FILE_BYTES_MAX {
+        return None;
+    }
+    let file = fs::read(path).ok()?;
+    Some(told(&verify(&file, known).ok()?))
+}
+
+fn told(verification: &Verification) -> Integrity {
+    let mut lines = vec![
+        ("Verdict".to_owned(), verdict(verification)),
+        ("Pages".to_owned(), pages(&verification.pages)),
+        ("Key".to_owned(), key(verification)),
+    ];
+    let troubles = verification.troubles.iter().map(|trouble| ("Trouble", trouble.text.clone()));
+    let remarks = verification.remarks.iter().map(|remark| ("Remark", remark.clone()));
+    lines.extend(troubles.take(TOLD).chain(remarks.take(TOLD)).map(|(a, b)| (a.to_owned(), b)));
+    Integrity {
+        headline: line(verification),
+        broken: verification.verdict == Verdict::DamageFound,
+        lines,
+        limits: LIMITS.iter().map(|limit| (*limit).to_owned()).collect(),
+    }
+}
+
+fn pages(pages: &PageCounts) -> String {
+    let counts = [
+        (pages.proven, "proven"),
+        (pages.sealed, "sealed by a key not known here"),
+        (pages.consistent, "consistent, without a seal"),
+        (pages.doubtful, "doubtful"),
+        (pages.altered, "altered"),
+        (pages.damaged, "damaged"),
+        (pages.misplaced, "misplaced"),
+        (pages.missing, "missing"),
+    ];
+    let said = counts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{n} {what}"));
+    let said: Vec<String> = said.collect();
+    if said.is_empty() { "none".to_owned() } else { said.join(", ") }
+}
+
+fn key(verification: &Verification) -> String {
+    let standing = match verification.key.standing {
+        KeyStanding::Trusted => "the one this user knows to be that of the logger",
+        KeyStanding::Unknown => "not known here from elsewhere",
+        KeyStanding::Differs => "another than the one known to be that of the logger",
+        KeyStanding::Absent => return "there is none in the file".to_owned(),
+    };
+    let key = verification.key.in_file.as_deref().unwrap_or("–");
+    format!("{key}, {standing}")
+}
