@@ -26,7 +26,7 @@ pub fn section(view: &View<'_>) -> Section {
             headline: sentences::RECORD_BROKEN.into(),
             blocks: vec![Block::Paragraph(
                 Text::default()
-                    .plain(crate::format::capital(&integrity.headline))
+                    .plain(crate::format::capital(integrity.headline.trim_end_matches('.')))
                     .plain(". ")
                     .link("verify", crate::strings::custody::VERIFY)
                     .plain("."),
