@@ -1,0 +1,167 @@
+"""Error budgets by the GUM (JCGM 100:2008): lines of hardware-notes/uncertainty.toml, their standard
+uncertainties, the combined one by clause 5.1, effective degrees of freedom by annex G.4 (formula of
+Welch and Satterthwaite), expanded with k = 2 (clauses from memory)."""
+
+import math
+import re
+import tomllib
+from functools import cache
+
+from common import board
+
+# Harmonics of a poor supply, order → % of the fundamental: limits of EN 50160 (from memory).
+HARMONICS = {3: 5.0, 5: 6.0, 7: 5.0, 9: 1.5, 11: 3.5, 13: 3.0}
+
+
+def accuracy_row(name):
+    """Figures of one row of the first table of accuracy.md."""
+    row = re.search(rf"^\| {name} \|(.*)\|$", (board.NOTES / "accuracy.md").read_text(), re.M)
+    return [float(x) for x in row[1].split("|")]
+
+
+def droop():
+    """How much filter and averaging take from the r.m.s. value of a wave with these harmonics, %.
+
+    What they take from the fundamental is in the calibrated gain.
+    """
+    through = lambda hz: abs(board.analogue_response(hz)) * board.averaging_response(hz)  # noqa: E731
+    full = kept = 1.0
+    for order, percent in HARMONICS.items():
+        square = (percent / 100) ** 2
+        full += square
+        kept += square * (through(order * 50) / through(50)) ** 2
+    return 100 * (1 - math.sqrt(kept / full))
+
+
+def against(channel, reference, values):
+    """Largest deviation of the converter's gain from that at the calibration point, %."""
+    base = board.converter_gain(board.steps_of(channel, reference))
+    deviations = [board.converter_gain(board.steps_of(channel, v)) / base - 1 for v in values]
+    return 100 * max(abs(x) for x in deviations)
+
+
+def bend(from_share, to_share):
+    """Largest distance of the converter from the line through two points of its range, in % of the
+    distance between these, between them. Shares of the full range."""
+    codes = 2 ** board.design()["converter"]["bits"]
+    edges = [0.0, *board.staircase()]
+    # Middle of each code's width: (input in ideal steps, code).
+    middles = [((edges[n] + edges[n + 1]) / 2, n + 0.5) for n in range(codes - 1)]
+    first = min(middles, key=lambda m: abs(m[0] - from_share * codes))
+    last = min(middles, key=lambda m: abs(m[0] - to_share * codes))
+    slope = (last[1] - first[1]) / (last[0] - first[0])
+    inside = [m for m in middles if first[0] <= m[0] <= last[0]]
+    worst = max(abs(m[1] - first[1] - slope * (m[0] - first[0])) for m in inside)
+    return round(100 * worst / (last[1] - first[1]), 6)
+
+
+@cache
+def names():
+    """What the arithmetic of the lines may speak of."""
+    d, full = board.design(), board.full_scales()
+    codes = 2 ** d["converter"]["bits"]
+    v, i, _, p = accuracy_row("all of these at once")
+    share = lambda part: 1 - 1 / board.gain(d[part])  # noqa: E731
+    loop = full["loop"]
+    ratio, supply = full["ratiometric"], full["ratiometric supply"]
+    return {
+        "span_k": d["temperature"]["span_k"],
+        "share_v": share("voltage"),
+        "share_i": share("current"),
+        "share_s": share("signal"),
+        "converter_v": against("voltage", 230, range(207, 254)),
+        "converter_i": against("current", 8, range(2, 17)),
+        "converter_start": against("current", 8, range(24, 69)),
+        "converter_loop": bend(0.004 / loop, 0.020 / loop),
+        "converter_ratio": bend(0.5 / ratio, 4.5 / ratio),
+        "converter_supply": bend(4.5 / supply, 5.5 / supply),
+        "loop_step_ua": loop / codes * 1e6,
+        "ratio_step_mv": ratio / codes * 1e3,
+        "supply_step_mv": supply / codes * 1e3,
+        "droop": droop(),
+        "arithmetic_v": v,
+        "arithmetic_i": i,
+        "arithmetic_p": p,
+        "range_v": 500 / math.sqrt(2),
+        "range_i": 100 / math.sqrt(2),
+        "tan_phi": math.tan(math.acos(0.8)),
+        "per_degree": 100 * math.pi / 180,
+    }
+
+
+def value(expression):
+    """Value of a line's arithmetic."""
+    assert re.fullmatch(r"[\w\s.*/+()-]+", expression), expression
+    return eval(expression, {"__builtins__": {}}, names())  # our own file, checked above
+
+
+def shown(expression):
+    """The arithmetic with numbers in place of names, as a reader expects it."""
+    text = re.sub(r"[a-z_]\w*(?![\w.])", lambda m: f"{names()[m[0]]:.3g}", expression.replace("1e4", "10000"))
+    return text.replace("*", "×").replace("/", "÷")
+
+
+class Line:
+    """One line: what it is, its standard uncertainty in the budget's unit, and how it is spread."""
+
+    def __init__(self, entry, weight=1, of=None):
+        self.what = entry["what"] if of is None else f"{of}: {entry['what']}"
+        self.basis = entry["basis"]
+        self.shared = entry.get("shared", False)
+        self.weight = weight
+        self.freedom = math.inf
+        if "half" in entry:
+            self.kind, self.half = "even", value(entry["half"])
+            self.arithmetic = shown(entry["half"])
+            self.spread, self.divisor = f"±{self.half:.3f}", "√3"
+            self.u = self.half / math.sqrt(3)
+        elif "expanded" in entry:
+            self.kind, expanded = "normal", value(entry["expanded"])
+            self.arithmetic = shown(entry["expanded"])
+            self.spread, self.divisor = f"U = {expanded:.3f}", "2"
+            self.u = expanded / 2
+        else:
+            self.kind, s, n = "readings", value(entry["type_a"]), entry["readings"]
+            self.arithmetic = f"{s:.3g}, {n} readings"
+            self.spread, self.divisor = f"s = {s:.3f}", f"√{n}"
+            self.u, self.freedom = s / math.sqrt(n), n - 1
+
+    @property
+    def part(self):
+        """Contribution to the combined uncertainty."""
+        return self.weight * self.u
+
+
+@cache
+def budgets():
+    """Name → (title, unit, lines)."""
+    file = tomllib.loads((board.NOTES / "uncertainty.toml").read_text())
+    found = {}
+    for name, b in file.items():
+        own = [Line(entry) for entry in b["lines"]]
+        if "from" in b:
+            mine = {line.what: line for line in own}
+            base = found[b["from"]][2]
+            assert mine.keys() <= {line.what for line in base}, name
+            own = [mine.get(line.what, line) for line in base]
+        if "product" in b:
+            together, seen = [], set()
+            for factor in b["product"]:
+                for entry in file[factor]["lines"]:
+                    if entry["what"] in b["leave"] or entry["what"] in seen:
+                        continue
+                    if entry.get("shared"):
+                        seen.add(entry["what"])
+                        together.append(Line(entry, weight=len(b["product"])))
+                    else:
+                        together.append(Line(entry, of=factor))
+            own = together + own
+        found[name] = (b["title"], b["unit"], own)
+    return found
+
+
+def combined(lines):
+    """Combined standard uncertainty and effective degrees of freedom."""
+    u = math.sqrt(sum(line.part**2 for line in lines))
+    fourth = sum(line.part**4 / line.freedom for line in lines)
+    return u, (u**4 / fourth if fourth else math.inf)
