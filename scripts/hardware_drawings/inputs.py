@@ -157,7 +157,7 @@ def alternating_input():
 
 
 def signal_input():
-    s = Sheet(940, 580, "Input of the pressure transducer and sense of its supply",
+    s = Sheet(940, 620, "Input of the pressure transducer and sense of its supply",
               "Resettable fuse, clamp, shunt for the loop or divider for a ratiometric signal by jumpers, filter, gain stage; below, the divider of the transducer's supply.")  # fmt: skip
     base = 320
     s.terminal(100, 150, "SIGNAL")
@@ -197,25 +197,31 @@ def signal_input():
     for x in (200, 280, 400, 500, 574):
         s.dot(x, base)
     s.ground(660, base)
-    # Supply sense
-    s.terminal(100, 420, "SUPPLY +")
-    s.resistor((104, 420), (260, 420), f"{of('supply_sense', 'loop_top_ohm')} loop, {of('supply_sense', 'ratio_top_ohm')} ratio")
-    s.dot(260, 420)
-    s.resistor((260, 420), (260, 500), of("supply_sense", "bottom_ohm"), side=-1)
-    s.ground(260, 500)
-    s.dot(330, 420)
-    s.capacitor((330, 420), (330, 500), of("supply_sense", "filter_f"))
-    s.ground(330, 500)
-    s.line((260, 420), (330, 420))
-    s.resistor((330, 420), (430, 420), of("filter", "pin_ohm"))
-    s.line((430, 420), (450, 420))
+    # Supplies, one after the other
+    for y, name, top in ((420, "SUPPLY +", f"{of('supply_sense', 'loop_top_ohm')} loop, {of('supply_sense', 'ratio_top_ohm')} ratio"),
+                         (500, "VSYS", of("supply_sense", "own_top_ohm"))):  # fmt: skip
+        s.terminal(100, y, name)
+        s.resistor((104, y), (250, y), top)
+        s.dot(250, y)
+        s.resistor((250, y), (250, y + 56), of("supply_sense", "bottom_ohm"), side=-1)
+        s.ground(250, y + 56)
+    s.line((250, 420), (300, 420))
+    s.line((250, 500), (300, 500), (300, 436))
+    s.box(290, 404, 60, 36, "switch")
+    s.pin(306, 486, "10")
+    s.line((330, 475), (330, 440), dash="3 3")
+    s.resistor((350, 420), (420, 420), of("supply_sense", "filter_ohm"))
+    s.dot(424, 420)
+    s.capacitor((424, 420), (424, 500), of("supply_sense", "filter_f"))
+    s.ground(424, 500)
+    s.line((420, 420), (450, 420))
     s.pin(450, 420, "29")
-    s.line((564, 458), (590, 458))
-    s.terminal(560, 458, "SUPPLY +")
-    s.box(590, 430, 230, 56, "the logger's own supply\n24 V or 5 V, limited to 25 mA")
-    s.line((705, 540), (705, 486), arrow=True)
-    s.text(716, 530, "off while the supply fails")
-    s.note(40, 564, "4–20 mA: J1 and J2 shut. Ratiometric: J3 shut. Never both. Three wires: SUPPLY +, SIGNAL, 0 V; the loop uses the first two.")
+    s.line((614, 468), (640, 468))
+    s.terminal(610, 468, "SUPPLY +")
+    s.box(640, 440, 230, 56, "the logger's own supply\n24 V or 5 V, limited to 25 mA")
+    s.line((755, 550), (755, 496), arrow=True)
+    s.text(766, 540, "off while the supply fails")
+    s.note(40, 604, "4–20 mA: J1 and J2 shut. Ratiometric: J3 shut. Never both. Three wires: SUPPLY +, SIGNAL, 0 V; the loop uses the first two.")
     return s
 
 

@@ -66,7 +66,7 @@ def fitting():
 
 def calibration():
     s = Sheet(940, 470, "Calibrating voltage, current and phase on the bench",
-              "An isolated source feeds a resistive load; reference voltmeter and ammeter stand beside the voltage head and the clamp, so that voltage and current are in phase.")  # fmt: skip
+              "A fused source feeds a load; reference voltmeter and ammeter stand beside the voltage head and the clamp. The load is resistive for gains, inductive for phase.")  # fmt: skip
     s.box(30, 120, 130, 120, "source\n\nregulated\nor the mains\nbehind RCD", bold_first=True)
     s.line((160, 140), (220, 140))
     s.box(220, 118, 124, 44, "isolator, fuse")
@@ -87,7 +87,7 @@ def calibration():
     s.line((680, 140), (780, 140))
     s.shape('<ellipse cx="700" cy="140" rx="11" ry="26" stroke-width="4"/>')
     s.text(712, 88, "clamp under test,\narrow towards the load", "middle", size=12)
-    s.resistor((780, 140), (780, 300), "resistive load:\nvoltage and current\nin phase")
+    s.resistor((780, 140), (780, 300), "load: resistive\nfor gains, choke\nor idling motor\nfor phase")
     s.line((780, 300), (95, 300), (95, 240))
     s.dot(390, 300)
     s.dot(470, 300)

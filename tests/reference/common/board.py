@@ -55,14 +55,15 @@ def rates():
 @cache
 def default_counts():
     """Worth of a count as the code takes it without calibration: V, A, A, V."""
+    text = sources()["shared-protocol/src/calibration.rs"]
     whole = r"([\d_]+)"
     patterns = (
         rf"voltage: alternating\({whole}\)",
         rf"current: alternating\({whole}\)",
-        rf"\n +signal: Direct \{{ gain_nano: {whole}, offset: 0 \}},\n +transducer_supply",
-        rf"transducer_supply: Direct \{{ gain_nano: (610[\d_]+), offset: 0",
+        rf"signal: Direct \{{ gain_nano: {whole}",
+        rf"transducer_supply: Direct \{{ gain_nano: {whole}",
     )
-    return [int(found(p)[1].replace("_", "")) / 1e9 for p in patterns]
+    return [int(re.search(p, text)[1].replace("_", "")) / 1e9 for p in patterns]
 
 
 def gain(part):
@@ -84,7 +85,16 @@ def full_scales():
         "ratiometric": 2 * half / (gain(s) * divider),
         "loop supply": 2 * half * (1 + t["loop_top_ohm"] / t["bottom_ohm"]),
         "ratiometric supply": 2 * half * (1 + t["ratio_top_ohm"] / t["bottom_ohm"]),
+        "own supply": 2 * half * (1 + t["own_top_ohm"] / t["bottom_ohm"]),
     }
+
+
+def switch_s():
+    """Longest time constant behind the switch of the supplies, s."""
+    t = design()["supply_sense"]
+    tops = (t["loop_top_ohm"], t["ratio_top_ohm"], t["own_top_ohm"])
+    source = max(1 / (1 / top + 1 / t["bottom_ohm"]) for top in tops)
+    return (source + t["filter_ohm"]) * t["filter_f"]
 
 
 def stage():

@@ -55,6 +55,8 @@ def ranges():
          f"{si(t['bottom_ohm'], 'Ω')}", "loop supply", 65536, counts[3], "V", "0 to "),
         ("supply of a ratiometric transducer", f"3.3 V × ({si(t['ratio_top_ohm'], 'Ω')} + "
          f"{si(t['bottom_ohm'], 'Ω')}) ÷ {si(t['bottom_ohm'], 'Ω')}", "ratiometric supply", 65536, None, "V", "0 to "),
+        ("the logger's own supply", f"3.3 V × ({si(t['own_top_ohm'], 'Ω')} + {si(t['bottom_ohm'], 'Ω')}) ÷ "
+         f"{si(t['bottom_ohm'], 'Ω')}", "own supply", 65536, 10 / 65536, "V", "0 to "),
     ]  # fmt: skip
     return table(
         ("input", "end of range", "range", "a count", "code without calibration", "apart"),
@@ -143,6 +145,9 @@ def signal_input():
         ("corner of the filter", "1 ÷ (2π·R·C)", f"1 ÷ (2π × {si(s['filter_ohm'], 'Ω')} × {si(s['filter_f'], 'F')})",
          si(board.corner(s["filter_ohm"], s["filter_f"]), "Hz")),
         ("load on a ratiometric output", "2 · R", f"2 × {si(s['ratio_ohm'], 'Ω')}", si(2 * s["ratio_ohm"], "Ω")),
+        ("time constant behind the switch of the supplies", "(R1 ∥ R2 + R) · C",
+         f"({si(t['loop_top_ohm'], 'Ω')} ∥ {si(t['bottom_ohm'], 'Ω')} + {si(t['filter_ohm'], 'Ω')}) × {si(t['filter_f'], 'F')}",
+         si(board.switch_s(), "s")),
         ("24 V at the supply divider", "U · R2 ÷ (R1 + R2)",
          f"24 V × {si(t['bottom_ohm'], 'Ω')} ÷ ({si(t['loop_top_ohm'], 'Ω')} + {si(t['bottom_ohm'], 'Ω')})",
          si(24 * t["bottom_ohm"] / (t["loop_top_ohm"] + t["bottom_ohm"]), "V")),
