@@ -54,6 +54,8 @@ pub struct SupplyParameters {
     pub contact_swing: f64,
     /// Chance events.
     pub disturbances: Vec<Disturbances>,
+    /// Events at set moments. One that comes before a chance event takes its place.
+    pub planned: Vec<Disturbance>,
     /// Hours of another level.
     pub daily_level: Option<DailyLevel>,
 }
@@ -128,6 +130,17 @@ impl Supply {
 
     /// Draws the next event of all kinds that begins after `at` and falls into its hours.
     fn plan(&mut self, parameters: &SupplyParameters, at: Instant) {
+        self.plan_by_chance(parameters, at);
+        let chance_us = self.next.map_or(i64::MAX, |event| event.start_us);
+        let coming = parameters.planned.iter().filter(|event| event.start_us > at.unix_us);
+        if let Some(event) = coming.min_by_key(|event| event.start_us)
+            && event.start_us <= chance_us
+        {
+            self.next = Some(*event);
+        }
+    }
+
+    fn plan_by_chance(&mut self, parameters: &SupplyParameters, at: Instant) {
         self.next = None;
         // Kinds whose hours leave nothing must not hold up the search for ever.
         for _ in 0..10_000 {
@@ -252,6 +265,7 @@ mod tests {
                     length_s: (1.0, 20.0),
                 },
             ],
+            planned: Vec::new(),
             daily_level: None,
         };
         let mut supply = Supply::new(&parameters, Instant::new(0, 0.0), Noise::new(5, 5));
@@ -275,5 +289,30 @@ mod tests {
         assert!((1800..2200).contains(&dips), "{dips}");
         assert!((340..460).contains(&cuts), "{cuts}");
         assert!((supply.impedance(&parameters).re - 20.3).abs() < 0.1);
+    }
+
+    #[test]
+    fn planned_events_come_at_their_moments() {
+        let event = |start_us, end_us| Disturbance { start_us, end_us, left: 0.5 };
+        let planned = vec![event(7_000_000, 7_300_000), event(9_000_000, 9_500_000)];
+        let mut parameters = crate::design::Design::HOUSE.build().supply;
+        parameters.planned.clone_from(&planned);
+        let mut supply = Supply::new(&parameters, Instant::new(0, 0.0), Noise::new(5, 5));
+        let (mut seen, mut at_us) = (Vec::new(), 0i64);
+        while at_us < 60_000_000 {
+            at_us = (at_us + 200_000).min(supply.next_edge_us());
+            if supply.step(Instant::new(at_us, 0.0), 0.2, &parameters) {
+                seen.push((at_us, supply.disturbance()));
+            }
+        }
+        assert_eq!(
+            seen,
+            [
+                (7_000_000, Some(planned[0])),
+                (7_300_000, None),
+                (9_000_000, Some(planned[1])),
+                (9_500_000, None),
+            ]
+        );
     }
 }

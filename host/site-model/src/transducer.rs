@@ -36,6 +36,8 @@ pub struct TransducerParameters {
     pub ceiling_steps: Option<f64>,
     /// Wiring fault.
     pub wiring: Option<WiringFault>,
+    /// A loss at a set moment.
+    pub planned: Option<Loss>,
 }
 
 /// Steps from the low to the high end: 4 to 20 mA in 2 µA, 0.5 to 4.5 V of 5 V in 0.0001.
@@ -121,10 +123,16 @@ impl Transducer {
         parameters: &TransducerParameters,
     ) -> (f64, Option<Loss>) {
         let mut ended = None;
+        if self.lost.is_some_and(|loss| loss.end_us <= at.unix_us) {
+            ended = self.lost.take();
+        }
+        if let Some(loss) = parameters.planned
+            && self.lost.is_none()
+            && (loss.start_us..loss.end_us).contains(&at.unix_us)
+        {
+            self.lost = Some(loss);
+        }
         if let Some(wiring) = parameters.wiring {
-            if self.lost.is_some_and(|loss| loss.end_us <= at.unix_us) {
-                ended = self.lost.take();
-            }
             let factor = if running { wiring.running_factor } else { 1.0 };
             if self.lost.is_none() && self.noise.chance(wiring.per_day * factor * dt_s / 86_400.0) {
                 let length_s = self.noise.between_log(wiring.length_s.0, wiring.length_s.1);
@@ -161,6 +169,7 @@ mod tests {
         drift_bar_per_day: 0.0,
         ceiling_steps: None,
         wiring: None,
+        planned: None,
     };
 
     fn steps(parameters: &TransducerParameters, bar: f64) -> f64 {
@@ -170,6 +179,23 @@ mod tests {
 
     /// 0 bar 4 mA, 5 bar 12 mA, 10 bar 20 mA; saturates at 3.8 and 20.5 mA (NAMUR NE 43).
     /// Ratiometric 2.5 V of 5 V is half of the span.
+    #[test]
+    fn a_planned_loss_comes_at_its_moment() {
+        let loss = Loss { start_us: 5_000_000, end_us: 7_000_000, short: false };
+        let parameters = TransducerParameters { planned: Some(loss), ..LOOP };
+        let mut transducer = Transducer::new(Instant::new(0, 0.0), Noise::new(1, 7));
+        let mut lost_s = Vec::new();
+        for second in 0..20 {
+            let at = Instant::new(second * 1_000_000, 0.0);
+            let (steps, ended) = transducer.step(at, 1.0, 2.0, false, &parameters);
+            if steps < 1000.0 {
+                lost_s.push(second);
+            }
+            assert_eq!(ended.is_some(), second == 7);
+        }
+        assert_eq!(lost_s, [5, 6]);
+    }
+
     #[test]
     fn scaling_is_that_of_the_loop() {
         for (bar, milliamps) in [(0.0, 4.0), (5.0, 12.0), (10.0, 20.0), (11.0, 20.5), (-1.0, 3.8)] {

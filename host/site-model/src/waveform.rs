@@ -3,6 +3,7 @@
 
 use crate::noise::Noise;
 use pumpwitness_core::calibration::Channels;
+use pumpwitness_core::sampling::{CHANNELS, CONVERSIONS_PER_S};
 use pumpwitness_core::wave::{Frame, HalfWave};
 use std::f64::consts::{SQRT_2, TAU};
 
@@ -201,6 +202,67 @@ impl Generator {
     }
 }
 
+/// Steps of a 16-bit frame in one of the 12-bit converter.
+const CONVERTER_STEP: f64 = 16.0;
+/// Zero of the alternating channels.
+const MID_SCALE: f64 = 2048.0;
+/// Temperature channel at 24 °C: 0.706 V at 27 °C, −1.721 mV a degree, of 3.3 V (the chip's data
+/// sheet, from memory).
+const TEMPERATURE: u16 = 883;
+
+/// Single conversions, as the board's converter makes them: 12 bits, the channels in turn, each at
+/// its own moment (`pumpwitness_core::sampling`).
+#[derive(Clone, Debug)]
+pub struct Conversions {
+    front_end: FrontEnd,
+    noise: Noise,
+    channel: usize,
+    /// Half cycles so far: the polarity alternates.
+    halves: u64,
+    /// From the beginning of the next half wave to the next conversion, s.
+    spare_s: f64,
+}
+
+impl Conversions {
+    /// From an upward zero crossing of the voltage, the voltage's conversion first; noise in steps
+    /// of the frame.
+    pub fn new(front_end: FrontEnd, seed: u64) -> Self {
+        Self { front_end, noise: Noise::new(seed, 201), channel: 0, halves: 0, spare_s: 0.0 }
+    }
+
+    /// The conversions that fall into a half wave, handed to `take`.
+    pub fn half_wave(&mut self, wave: &HalfWave, mut take: impl FnMut(u16)) {
+        let end = self.front_end;
+        let waves = Waves::behind(wave);
+        let half_s = f64::from(wave.duration_us) / 1e6;
+        let step_s = 1.0 / f64::from(CONVERSIONS_PER_S);
+        let base = if self.halves.is_multiple_of(2) { 0.0 } else { 0.5 };
+        let peak_v = SQRT_2 * waves.voltage_v / (end.volts_per_count * CONVERTER_STEP);
+        let peak_a = SQRT_2 * waves.current_a / (end.amps_per_count * CONVERTER_STEP);
+        let signal = waves.signal_steps * end.signal_counts_per_step / CONVERTER_STEP;
+        let supply = f64::from(end.transducer_supply_counts) / CONVERTER_STEP;
+        let spread = end.noise_counts / CONVERTER_STEP;
+        let mut at_s = self.spare_s;
+        while at_s < half_s {
+            let angle = TAU * (base + 0.5 * at_s / half_s);
+            let value = match self.channel {
+                0 => MID_SCALE + peak_v * angle.sin(),
+                1 => MID_SCALE + peak_a * (angle - waves.lag_rad + end.current_lead_rad).sin(),
+                2 => signal,
+                3 => supply,
+                // Steady: the board tells it with whatever half wave it comes by.
+                _ => TEMPERATURE.into(),
+            };
+            let noise = if self.channel < 3 { spread * self.noise.gaussian() } else { 0.0 };
+            take((value + noise).round().clamp(0.0, 4095.0) as u16);
+            self.channel = (self.channel + 1) % CHANNELS;
+            at_s += step_s;
+        }
+        self.spare_s = at_s - half_s;
+        self.halves += 1;
+    }
+}
+
 fn shape(angle: f64, harmonics: &[Harmonic]) -> f64 {
     angle.sin()
         + harmonics
@@ -288,5 +350,48 @@ mod tests {
         assert!((watts - 1000.0).abs() < 0.1, "{watts}");
         // The polarity alternates from one half wave to the next.
         assert!(frames[10].voltage > 0 && frames[63].voltage < 0);
+    }
+
+    /// What goes into the converter comes out of the meter: within the goals of accuracy (0.1 % of
+    /// range, 0.2 % of power), the converter's order of channels taken out.
+    #[test]
+    fn conversions_are_metered_as_what_they_were_made_of() {
+        use pumpwitness_core::meter::Meter;
+        use pumpwitness_core::sampling::{CONVERSIONS, frame, meter_config};
+        use pumpwitness_protocol::settings::Settings;
+        let wave = HalfWave {
+            duration_us: 10_000,
+            voltage_sq_mv2: 230_000 * 230_000,
+            current_sq_ma2: 8000 * 8000,
+            // Power factor 0.8.
+            power_mw: 1_472_000,
+            signal: 5000,
+            flags: 0,
+        };
+        let mut front_end = FrontEnd::uncalibrated(5000.0);
+        front_end.noise_counts = 11.0;
+        let mut conversions = Conversions::new(front_end, 1);
+        let mut waiting = std::collections::VecDeque::new();
+        let config = meter_config(&Settings::default(), Channels::default());
+        let mut meter = Meter::new(config).unwrap();
+        let mut halves = Vec::new();
+        for _ in 0..400 {
+            conversions.half_wave(&wave, |conversion| waiting.push_back(conversion));
+            while waiting.len() >= CONVERSIONS {
+                let (frame, _) = frame(|| waiting.pop_front().unwrap());
+                halves.extend(meter.push(&frame));
+            }
+        }
+        let settled = &halves[100..];
+        let n = settled.len() as f64;
+        let mean = |value: fn(&HalfWave) -> f64| settled.iter().map(value).sum::<f64>() / n;
+        let volts = mean(|half| half.voltage_sq_mv2 as f64).sqrt() / 1e3;
+        let amps = mean(|half| half.current_sq_ma2 as f64).sqrt() / 1e3;
+        let watts = mean(|half| f64::from(half.power_mw)) / 1e3;
+        let steps = mean(|half| f64::from(half.signal));
+        assert!((volts - 230.0).abs() < 0.35, "{volts}");
+        assert!((amps - 8.0).abs() < 0.07, "{amps}");
+        assert!((watts / 1472.0 - 1.0).abs() < 0.002, "{watts}");
+        assert!((steps - 5000.0).abs() < 1.0, "{steps}");
     }
 }
