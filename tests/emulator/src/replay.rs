@@ -1,0 +1,176 @@
+//! The same conversions through the core on the host, and every record of the emulated logger
+//! compared with those that come out there.
+//!
+//! What the host run cannot know is taken from the logger's own marks: the clock at the start, and
+//! between which half waves a snapshot was asked for. Marks that tell of the board alone (boot,
+//! clock, slow readings, seals) are left out of the comparison.
+
+use crate::records::{Kept, archive, of_sectors};
+use crate::{Outcome, stage};
+use pumpwitness_core::calibration::Calibration;
+use pumpwitness_core::logger::{FrameSink, LineClosed, Logger, Start};
+use pumpwitness_core::meter::Meter;
+use pumpwitness_core::sampling::{CONVERSIONS, frame, meter_config};
+use pumpwitness_journal::ram::{RamFlash, now};
+use pumpwitness_protocol::frame::{FRAME_BYTES_MAX, encode};
+use pumpwitness_protocol::message::{Request, RequestBody};
+use pumpwitness_protocol::record::{BootReason, Channel, Mark, Record};
+use serde_json::{Value, json};
+use std::collections::VecDeque;
+use std::fs;
+use std::path::Path;
+
+/// Where answers go that nobody reads.
+struct Nobody;
+
+impl FrameSink for Nobody {
+    async fn send(&mut self, _: &[u8]) -> Result<(), LineClosed> {
+        Ok(())
+    }
+}
+
+/// True for records that follow from the conversions alone.
+fn compared(record: &Record) -> bool {
+    match record {
+        Record::Interval(_) | Record::Capture(_) => true,
+        Record::Mark(mark) => matches!(
+            mark.mark,
+            Mark::Lamp { .. }
+                | Mark::Voltage { .. }
+                | Mark::Sensor { channel: Channel::Transducer, .. }
+                | Mark::FramesLost { .. }
+                | Mark::CapturesDropped { .. }
+                | Mark::RecordsLost { .. }
+        ),
+    }
+}
+
+fn end_ms(record: &Record) -> i64 {
+    match record {
+        Record::Interval(interval) => interval.end_ms,
+        Record::Capture(block) => block.start_ms,
+        Record::Mark(mark) => mark.time_ms,
+    }
+}
+
+/// A host run over the conversions of `waves`, from a flash as it was before the boot.
+pub struct Run {
+    /// What it recorded in that boot.
+    pub records: Vec<Record>,
+    /// Half waves.
+    pub half_waves: usize,
+}
+
+/// Runs the core over the conversions in `waves` on `flash`, from `clock_ms` on until `until_ms`;
+/// snapshots are asked for at the given moments of its clock.
+pub fn run(
+    waves: &Path,
+    flash: Vec<u8>,
+    clock_ms: i64,
+    until_ms: i64,
+    snapshots_ms: &[i64],
+) -> Outcome<Run> {
+    let settings = stage::settings(&fs::read_to_string(waves.join("site.toml"))?)?;
+    let bytes = fs::read(waves.join("conversions.bin"))?;
+    let stage: Value = serde_json::from_slice(&fs::read(waves.join("stage.json"))?)?;
+    let mut lamps: VecDeque<(u64, u8)> = serde_json::from_value(stage["lamps"].clone())?;
+    let mut meter = Meter::new(meter_config(&settings, Calibration::default()))?;
+    let start = Start {
+        device: *b"PW\x01\x02\x03\x04\x05\x06",
+        firmware: [0, 1, 0],
+        reason: BootReason::PowerOn,
+        clock_ms,
+        clock_good: true,
+    };
+    let mut logger = now(Logger::start(RamFlash::<1>::from_bytes(flash), start))
+        .map_err(|error| format!("{error:?}"))?;
+    if *logger.settings() != settings {
+        return Err("the logger was not armed with the settings of this stage".into());
+    }
+    let mut snapshots: VecDeque<i64> = snapshots_ms.iter().copied().collect();
+    let (mut at, mut lit, mut half_waves) = (0, 0, 0);
+    while at + 2 * CONVERSIONS <= bytes.len() && logger.clock_ms() < until_ms {
+        let (frame, _) = frame(|| {
+            at += 2;
+            u16::from_le_bytes([bytes[at - 2], bytes[at - 1]])
+        });
+        let Some(half) = meter.push(&frame) else { continue };
+        half_waves += 1;
+        while let Some((_, bits)) = lamps.pop_front_if(|(edge, _)| *edge <= at as u64 / 2) {
+            lit = bits;
+        }
+        logger.lamps(lit);
+        if logger.half_wave(&half) {
+            now(logger.store()).map_err(|error| format!("{error:?}"))?;
+        }
+        if snapshots.front() == Some(&logger.clock_ms()) {
+            snapshots.pop_front();
+            let mut buffer = [0; FRAME_BYTES_MAX];
+            let request = Request { id: 1, body: RequestBody::Snapshot };
+            let bytes = encode(&request, &mut buffer).map_err(|error| format!("{error:?}"))?;
+            now(logger.serve(bytes, &mut Nobody))?;
+        }
+    }
+    if !snapshots.is_empty() {
+        return Err("the host's clock never stood where a snapshot was taken".into());
+    }
+    // What is not yet stored.
+    now(logger.power_failing(0)).map_err(|error| format!("{error:?}"))?;
+    let flash = logger.into_flash();
+    let Kept { records, .. } = of_sectors(flash.bytes());
+    let boot = records.iter().map(|(boot, _)| *boot).max().unwrap_or(0);
+    Ok(Run {
+        records: records
+            .into_iter()
+            .filter(|(of, _)| *of == boot)
+            .map(|(_, record)| record)
+            .collect(),
+        half_waves,
+    })
+}
+
+/// Compares the records of `boot` in an archive with a host run from the flash before that boot.
+/// Those of a boot that ended without warning may stop early, by what the power cut cost; none may
+/// differ.
+pub fn compare(waves: &Path, before: &Path, path: &Path, boot: u16) -> Outcome<Value> {
+    let (_, sectors) = archive(path)?;
+    let kept = of_sectors(&sectors);
+    let image: Vec<&Record> =
+        kept.records.iter().filter(|(of, _)| *of == boot).map(|(_, record)| record).collect();
+    let clock_ms = image
+        .iter()
+        .find_map(|record| match record {
+            Record::Mark(mark) if matches!(mark.mark, Mark::Boot { .. }) => Some(mark.time_ms),
+            _ => None,
+        })
+        .ok_or("the archive has no mark of that boot")?;
+    let snapshots_ms: Vec<i64> = image
+        .iter()
+        .filter_map(|record| match record {
+            Record::Mark(mark) if mark.mark == Mark::Snapshot => Some(mark.time_ms),
+            _ => None,
+        })
+        .collect();
+    let last_ms = image.iter().map(|record| end_ms(record)).max().unwrap_or(clock_ms);
+    let host = run(waves, fs::read(before)?, clock_ms, last_ms + 20_000, &snapshots_ms)?;
+    let image: Vec<&Record> = image.into_iter().filter(|record| compared(record)).collect();
+    let expected: Vec<&Record> = host.records.iter().filter(|record| compared(record)).collect();
+    let same = image.iter().zip(&expected).take_while(|(image, host)| image == host).count();
+    let of = |what: fn(&Record) -> bool| image[..same].iter().filter(|record| what(record)).count();
+    let first_difference = (same < image.len()).then(|| {
+        json!({"image": format!("{:?}", image[same]), "host": format!("{:?}", expected.get(same))})
+    });
+    Ok(json!({
+        "records": image.len(),
+        "same": same,
+        "intervals": of(|record| matches!(record, Record::Interval(_))),
+        "captures": of(|record| matches!(record, Record::Capture(_))),
+        "marks": of(|record| matches!(record, Record::Mark(_))),
+        "half_waves": host.half_waves,
+        "clock_ms": clock_ms,
+        "last_ms": image.last().map(|record| end_ms(record)),
+        // The first record that the host has and the image has not.
+        "missing_ms": expected.get(image.len()).map(|record| end_ms(record)),
+        "first_difference": first_difference,
+    }))
+}
