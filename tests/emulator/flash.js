@@ -48,6 +48,11 @@ export class Flash {
     this.violations = [];
     // Programs and erases left until the supply is cut in the middle of one.
     this.cutAfter = null;
+    this.cutShare = 0.5;
+    // Which operations count for it: 'program', 'erase' or any.
+    this.cutKind = null;
+    // When the array was read first.
+    this.firstReadNs = null;
     this.onCut = () => {};
   }
 
@@ -106,6 +111,7 @@ export class Flash {
     const behind = this.address(READ);
     if (behind && n >= behind.bytes + 1) {
       this.readAt ??= behind.at;
+      this.firstReadNs ??= this.clock.nanos;
       this.counts.reads++;
       const value = this.array[this.readAt];
       this.counts.highest = Math.max(this.counts.highest, this.readAt);
@@ -156,6 +162,8 @@ export class Flash {
 
   begin(at, data, takes) {
     this.operation = { at, data, takes, ends: this.clock.nanos + takes };
-    if (this.cutAfter !== null && --this.cutAfter < 0) this.onCut(takes / 2);
+    const kind = data.length === SECTOR ? 'erase' : 'program';
+    const counts = this.cutKind === null || this.cutKind === kind;
+    if (this.cutAfter !== null && counts && --this.cutAfter < 0) this.onCut(takes * this.cutShare);
   }
 }

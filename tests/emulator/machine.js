@@ -3,8 +3,9 @@
 // Bytes of the USB serial port go over stdin and stdout; commands come as lines on descriptor COMMANDS,
 // what happens is told as JSON lines on descriptor EVENTS.
 //
-// Usage: node machine.js COMMANDS EVENTS IMAGE.uf2 FLASH_FILE SCENARIO.json [CLOCK_MS]
+// Usage: node machine.js COMMANDS EVENTS IMAGE.uf2 FLASH_FILE SCENARIO [CLOCK_MS]
 //
+// SCENARIO is a list of events (JSON) or the folder of a stage made by the site model.
 // EMULATOR_OPTIONS, JSON: flashLog2 (24), describes (true: the flash describes itself), clockPpm (0:
 // how much too fast the processor's crystal runs against the clock chip), oscillatorStuck (false),
 // reason and scratch (registers of the watchdog, as a restart leaves them).
@@ -15,6 +16,7 @@ import { ClockChip } from './clock_chip.js';
 import { Converter, Plant } from './converter.js';
 import { Flash } from './flash.js';
 import { addOscillator } from './oscillator.js';
+import { Waves } from './waves.js';
 
 const CYCLE_NS = 8; // 125 MHz
 const SWI_1 = 16 + 27; // exception number of the metering executor's interrupt
@@ -22,7 +24,6 @@ const PINS = { select: 17, supplyGood: 22, led: 25, supplySwitch: 10, lamps: [2,
 
 const [commandsFd, eventsFd] = process.argv.slice(2, 4).map(Number);
 const [imagePath, flashPath, scenarioPath, clockMs] = process.argv.slice(4);
-const scenario = JSON.parse(fs.readFileSync(scenarioPath, 'utf8'));
 const options = { flashLog2: 24, describes: true, clockPpm: 0, ...JSON.parse(process.env.EMULATOR_OPTIONS ?? '{}') };
 const tell = (what) => fs.writeSync(eventsFd, `${JSON.stringify(what)}\n`);
 
@@ -73,7 +74,9 @@ const chip = new ClockChip(mcu.i2c[0], clock, clockMs === undefined ? null : Num
   options.clockPpm);
 chip.onSet = (unixMs) => tell({ event: 'clock-set', unixMs, atMs: clock.nanos / 1e6 });
 
-const plant = new Plant(scenario);
+const plant = fs.statSync(scenarioPath).isDirectory()
+  ? new Waves(scenarioPath)
+  : new Plant(JSON.parse(fs.readFileSync(scenarioPath, 'utf8')));
 mcu.gpio[PINS.supplySwitch].addListener((state) => {
   plant.showsLoggerSupply = state === 1;
 });
@@ -81,13 +84,23 @@ const converter = new Converter(mcu, plant);
 // The emulator takes an input's level when it is set, not when the input is switched on: set anew
 // with the lamps.
 let supplyGood = true;
-const lampAlarm = clock.createAlarm(() => {
+const setInputs = () => {
   const lit = plant.lampsLit(clock.nanos / 1e9);
   mcu.gpio[PINS.supplyGood].setInputValue(supplyGood);
   PINS.lamps.forEach((pin, n) => mcu.gpio[pin].setInputValue(!(lit & (1 << n))));
+};
+const lampAlarm = clock.createAlarm(() => {
+  setInputs();
   lampAlarm.schedule(10_000_000);
 });
 lampAlarm.schedule(1_000_000);
+plant.onLamps = setInputs;
+// The first conversion of a stage: when it was by both clocks, and how long mounting took.
+plant.onFirst = () => {
+  tell({ event: 'converting', atMs: clock.nanos / 1e6, unixMs: chip.unixMs,
+    mountMs: (clock.nanos - flash.firstReadNs) / 1e6 });
+  if (until !== null) commands.until(until);
+};
 
 let over = false;
 const end = (event, more = {}) => {
@@ -134,19 +147,41 @@ mcu.usbCtrl.onEndpointRead = (endpoint, size) => {
   wanted = size;
   offer(true);
 };
-let toHostBytes = 0;
+// What has gone to the host, and the pauses between packets: those in which the host said something
+// are its own, or the time it takes to answer.
+const line = { bytes: 0, idleMs: 0, longestMs: 0, hostMs: 0, lastNs: 0, asked: false };
+const PACKET_NS = 60_000;
 cdc.onDeviceConnected = () => tell({ event: 'enumerated', atMs: clock.nanos / 1e6 });
 cdc.onSerialData = (bytes) => {
-  toHostBytes += bytes.length;
-  if (bytes.length) process.stdout.write(Buffer.from(bytes));
+  if (!bytes.length) return;
+  const pauseMs = Math.max(0, clock.nanos - line.lastNs - PACKET_NS) / 1e6;
+  if (line.asked || !line.bytes) line.hostMs += pauseMs;
+  else {
+    line.idleMs += pauseMs;
+    line.longestMs = Math.max(line.longestMs, pauseMs);
+  }
+  line.lastNs = clock.nanos;
+  line.asked = false;
+  line.bytes += bytes.length;
+  if (plugged) process.stdout.write(Buffer.from(bytes));
+  if (line.bytes < unplugAt) return;
+  unplugAt = Infinity;
+  plugged = false;
+  fromHost = Buffer.alloc(0);
+  tell({ event: 'unplugged', atMs: clock.nanos / 1e6 });
 };
+let plugged = true;
+let unplugAt = Infinity;
 process.stdin.on('data', (bytes) => {
+  if (!plugged) return;
   fromHost = Buffer.concat([fromHost, bytes]);
+  line.asked = true;
 });
 process.stdin.on('end', () => process.exit(0));
 
 let stopAt = Infinity;
 let stopName = '';
+let until = null;
 const cycles = { all: 0, busy: 0, metering: 0 };
 // Since when the processor has not rested, and the longest it went without, ns.
 let restedAt = 0;
@@ -155,6 +190,7 @@ let conversionsThen = 0;
 const zero = () => {
   cycles.all = cycles.busy = cycles.metering = 0;
   longest = 0;
+  Object.assign(line, { bytes: 0, idleMs: 0, longestMs: 0, hostMs: 0 });
   conversionsThen = converter.conversions;
 };
 const commands = {
@@ -166,19 +202,36 @@ const commands = {
   },
   // Tells when the scenario's second has come.
   until(second) {
+    until = plant.origin === Infinity ? second : null;
     stopAt = (plant.origin + Number(second)) * 1e9;
     stopName = second;
   },
   figures() {
     const frames = (converter.conversions - conversionsThen) / 20;
     tell({ event: 'figures', ...cycles, frames, flash: flash.counts, violations: flash.violations,
-      toHostBytes, overruns: converter.overruns, longestMs: longest / 1e6, ...stack(),
+      line, overruns: converter.overruns, outOfStep: plant.outOfStep ?? 0,
+      conversions: converter.conversions, longestMs: longest / 1e6, ...stack(),
       firstConversionMs: converter.firstNanos / 1e6, atMs: clock.nanos / 1e6 });
   },
   zero,
-  // Cuts the supply in the middle of the n-th program or erase from now.
-  cut(operations) {
+  // Cuts the supply in the n-th program or erase (or either) from now, when a share of it is done.
+  cut(operations, share = 0.5, kind = null) {
     flash.cutAfter = Number(operations);
+    flash.cutShare = Number(share);
+    flash.cutKind = kind;
+  },
+  // The cable is pulled when so many bytes have gone to the host; what is under way is lost.
+  unplug(bytes) {
+    unplugAt = line.bytes + Number(bytes);
+  },
+  // The cable is put in again: the host resets the bus and asks who is there.
+  plug() {
+    plugged = true;
+    wanted = 0;
+    cdc.initialized = false;
+    cdc.descriptorsSize = null;
+    cdc.descriptors = [];
+    mcu.usbCtrl.resetDevice();
   },
   // The processor meets a hard fault at its next instruction outside interrupts.
   fault() {
@@ -205,14 +258,14 @@ const commands = {
     flash.onCut(20_000_000);
   },
 };
-let line = '';
+let said = '';
 fs.createReadStream(null, { fd: commandsFd }).on('data', (bytes) => {
-  line += bytes;
-  const lines = line.split('\n');
-  line = lines.pop();
+  said += bytes;
+  const lines = said.split('\n');
+  said = lines.pop();
   for (const command of lines) {
-    const [name, argument] = command.split(' ');
-    commands[name](argument);
+    const [name, ...given] = command.split(' ');
+    commands[name](...given);
   }
 });
 

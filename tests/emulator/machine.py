@@ -24,7 +24,7 @@ class Stopped(Exception):
 class Machine:
     """The emulated board, its serial port a pseudo-terminal."""
 
-    def __init__(self, image, flash, clock_ms=None, scenario=HERE / "scenario.json", **options):
+    def __init__(self, image, flash, scenario, clock_ms=None, **options):
         control, self.control = os.pipe()
         self.told, told = os.pipe()
         arguments = ["node", str(HERE / "machine.js"), str(control), str(told), str(image),
@@ -37,12 +37,28 @@ class Machine:
         )
         os.close(control)
         os.close(told)
-        self.near, self.far = pty.openpty()
-        tty.setraw(self.far)
-        self.port = os.ttyname(self.far)
+        self.open()
         self.events = queue.Queue()
         for work in (self.read_events, self.to_host, self.from_host):
             threading.Thread(target=work, daemon=True).start()
+
+    def open(self):
+        self.near, self.far = pty.openpty()
+        tty.setraw(self.far)
+        self.port = os.ttyname(self.far)
+
+    def unplugged(self):
+        """Waits for the cable to be pulled: whoever has the port open is hung up on."""
+        self.wait("unplugged")
+        near, far, self.near, self.far = self.near, self.far, None, None
+        os.close(far)
+        os.close(near)
+
+    def plug(self):
+        """Puts it in again, under another name."""
+        self.open()
+        self.say("plug")
+        self.wait("enumerated")
 
     def read_events(self):
         with os.fdopen(self.told) as lines:
@@ -52,17 +68,25 @@ class Machine:
 
     def to_host(self):
         while data := os.read(self.process.stdout.fileno(), 65536):
-            while data:
-                data = data[os.write(self.near, data):]
+            while data and self.near is not None:
+                try:
+                    data = data[os.write(self.near, data):]
+                except OSError:
+                    break  # unplugged meanwhile
 
     def from_host(self):
         while self.process.poll() is None:
-            if select.select([self.near], [], [], 0.1)[0]:
-                try:
-                    self.process.stdin.write(os.read(self.near, 4096))
+            near = self.near
+            try:
+                if near is None:
+                    time.sleep(0.01)
+                elif select.select([near], [], [], 0.1)[0]:
+                    self.process.stdin.write(os.read(near, 4096))
                     self.process.stdin.flush()
-                except OSError:
-                    return
+            except BrokenPipeError:
+                return
+            except OSError:
+                continue  # unplugged meanwhile
 
     def say(self, command):
         os.write(self.control, f"{command}\n".encode())
@@ -84,6 +108,10 @@ class Machine:
     def stop(self):
         self.process.kill()
         self.process.wait()
+        for fd in (self.control, self.near, self.far):
+            if fd is not None:
+                os.close(fd)
+        self.near = self.far = None
 
 
 def run(program, *arguments, tries=1):
@@ -111,3 +139,18 @@ def symbols(image):
         name, value = struct.unpack_from("<II", elf, table[4] + n * 16)
         found[elf[texts + name : elf.index(b"\0", texts + name)].decode()] = value
     return found
+
+
+def sizes(image):
+    """Bytes of flash and RAM that an ELF image takes, the stack not counted."""
+    elf = pathlib.Path(image).read_bytes()
+    at, = struct.unpack_from("<I", elf, 28)
+    size, count = struct.unpack_from("<HH", elf, 42)
+    flash = ram = 0
+    for n in range(count):
+        kind, _, virtual, _, in_file, in_memory = struct.unpack_from("<6I", elf, at + n * size)
+        if kind == 1:
+            flash += in_file
+            if virtual >= 0x2000_0000:
+                ram = max(ram, virtual + in_memory - 0x2000_0000)
+    return flash, ram

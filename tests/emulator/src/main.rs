@@ -22,13 +22,13 @@ use std::process::ExitCode;
 type Outcome<T> = Result<T, Box<dyn std::error::Error>>;
 
 const USAGE: &str = "emulator waves quiet|day|storm|sixty OUT_DIR | replay WAVES_DIR FLASH_BEFORE \
-     ARCHIVE BOOT | fill FLASH BYTES [CAPACITY] | archive ARCHIVE FLASH";
+     ARCHIVE BOOT_MS | fill FLASH BYTES [CAPACITY] | archive ARCHIVE FLASH";
 
 fn run(arguments: &[&str]) -> Outcome<Value> {
     match arguments {
         ["waves", stage, out] => stage::write(stage, out.as_ref()),
-        ["replay", waves, before, archive, boot] => {
-            replay::compare(waves.as_ref(), before.as_ref(), archive.as_ref(), boot.parse()?)
+        ["replay", waves, before, archive, boot_ms] => {
+            replay::compare(waves.as_ref(), before.as_ref(), archive.as_ref(), boot_ms.parse()?)
         }
         ["fill", flash, bytes] => fill::fill(flash.as_ref(), bytes.parse()?, 16 << 20),
         ["fill", flash, bytes, capacity] => {

@@ -6,7 +6,7 @@ use pumpwitness_protocol::message::PageAddress;
 use pumpwitness_protocol::page::{
     PAGE_BYTES, PAGES_PER_SECTOR, PageState, SECTOR_BYTES, read_page,
 };
-use pumpwitness_protocol::record::Record;
+use pumpwitness_protocol::record::{Mark, Record, flags};
 use pumpwitness_protocol::sector::SectorHeader;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -80,7 +80,15 @@ pub fn verbatim(path: &Path, flash: &Path) -> Outcome<Value> {
         differing += usize::from(there.get(&sequence).is_none_or(|bytes| *bytes != sector));
     }
     let kept = of_sectors(&sectors);
+    let lost = kept.records.iter().filter(|(_, record)| match record {
+        Record::Interval(interval) => interval.flags & flags::FRAMES_LOST != 0,
+        Record::Mark(mark) => {
+            matches!(mark.mark, Mark::FramesLost { .. } | Mark::RecordsLost { .. })
+        }
+        Record::Capture(_) => false,
+    });
     Ok(json!({
+        "lost": lost.count(),
         "sectors": header.sectors(),
         "differing": differing,
         "records": kept.records.len(),

@@ -2,7 +2,7 @@
 //! compared with those that come out there.
 //!
 //! What the host run cannot know is taken from the logger's own marks: the clock at the start, and
-//! between which half waves a snapshot was asked for. Marks that tell of the board alone (boot,
+//! between which half waves a snapshot was asked for or the supply's warning came. Marks that tell of the board alone (boot,
 //! clock, slow readings, seals) are left out of the comparison.
 
 use crate::records::{Kept, archive, of_sectors};
@@ -53,6 +53,25 @@ fn end_ms(record: &Record) -> i64 {
     }
 }
 
+/// What came to the logger from outside, between two half waves.
+#[derive(Clone, Copy)]
+pub enum Happening {
+    /// A host asked for a snapshot.
+    Snapshot,
+    /// The supply's warning.
+    Failing,
+}
+
+/// The happening that a mark tells of, and when it was by the logger's clock.
+fn happening(record: &Record) -> Option<(i64, Happening)> {
+    let Record::Mark(mark) = record else { return None };
+    match mark.mark {
+        Mark::Snapshot => Some((mark.time_ms, Happening::Snapshot)),
+        Mark::PowerFailing { .. } => Some((mark.time_ms, Happening::Failing)),
+        _ => None,
+    }
+}
+
 /// A host run over the conversions of `waves`, from a flash as it was before the boot.
 pub struct Run {
     /// What it recorded in that boot.
@@ -61,14 +80,14 @@ pub struct Run {
     pub half_waves: usize,
 }
 
-/// Runs the core over the conversions in `waves` on `flash`, from `clock_ms` on until `until_ms`;
-/// snapshots are asked for at the given moments of its clock.
+/// Runs the core over the conversions in `waves` on `flash`, from `clock_ms` on until `until_ms`,
+/// with what happens at the given moments of its clock.
 pub fn run(
     waves: &Path,
     flash: Vec<u8>,
     clock_ms: i64,
     until_ms: i64,
-    snapshots_ms: &[i64],
+    happenings: Vec<(i64, Happening)>,
 ) -> Outcome<Run> {
     let settings = stage::settings(&fs::read_to_string(waves.join("site.toml"))?)?;
     let bytes = fs::read(waves.join("conversions.bin"))?;
@@ -87,7 +106,7 @@ pub fn run(
     if *logger.settings() != settings {
         return Err("the logger was not armed with the settings of this stage".into());
     }
-    let mut snapshots: VecDeque<i64> = snapshots_ms.iter().copied().collect();
+    let mut happenings = VecDeque::from(happenings);
     let (mut at, mut lit, mut half_waves) = (0, 0, 0);
     while at + 2 * CONVERSIONS <= bytes.len() && logger.clock_ms() < until_ms {
         let (frame, _) = frame(|| {
@@ -103,16 +122,24 @@ pub fn run(
         if logger.half_wave(&half) {
             now(logger.store()).map_err(|error| format!("{error:?}"))?;
         }
-        if snapshots.front() == Some(&logger.clock_ms()) {
-            snapshots.pop_front();
-            let mut buffer = [0; FRAME_BYTES_MAX];
-            let request = Request { id: 1, body: RequestBody::Snapshot };
-            let bytes = encode(&request, &mut buffer).map_err(|error| format!("{error:?}"))?;
-            now(logger.serve(bytes, &mut Nobody))?;
+        let clock_ms = logger.clock_ms();
+        while let Some((_, what)) = happenings.pop_front_if(|(at_ms, _)| *at_ms == clock_ms) {
+            match what {
+                Happening::Failing => {
+                    now(logger.power_failing(0)).map_err(|error| format!("{error:?}"))?;
+                }
+                Happening::Snapshot => {
+                    let mut buffer = [0; FRAME_BYTES_MAX];
+                    let request = Request { id: 1, body: RequestBody::Snapshot };
+                    let bytes =
+                        encode(&request, &mut buffer).map_err(|error| format!("{error:?}"))?;
+                    now(logger.serve(bytes, &mut Nobody))?;
+                }
+            }
         }
     }
-    if !snapshots.is_empty() {
-        return Err("the host's clock never stood where a snapshot was taken".into());
+    if !happenings.is_empty() {
+        return Err("the host's clock never stood where the logger's did".into());
     }
     // What is not yet stored.
     now(logger.power_failing(0)).map_err(|error| format!("{error:?}"))?;
@@ -129,30 +156,31 @@ pub fn run(
     })
 }
 
-/// Compares the records of `boot` in an archive with a host run from the flash before that boot.
-/// Those of a boot that ended without warning may stop early, by what the power cut cost; none may
-/// differ.
-pub fn compare(waves: &Path, before: &Path, path: &Path, boot: u16) -> Outcome<Value> {
+/// Marks of a boot lie so close to when it was, ms.
+const CLOSE_MS: i64 = 2500;
+
+/// Compares the records of the boot at about `boot_ms` in an archive with a host run from the flash
+/// before that boot. Those of a boot that ended without warning may stop early, by what the power
+/// cut cost; none may differ.
+pub fn compare(waves: &Path, before: &Path, path: &Path, boot_ms: i64) -> Outcome<Value> {
     let (_, sectors) = archive(path)?;
     let kept = of_sectors(&sectors);
+    let boot = kept.records.iter().find_map(|(boot, record)| match record {
+        Record::Mark(mark)
+            if matches!(mark.mark, Mark::Boot { .. })
+                && (mark.time_ms - boot_ms).abs() < CLOSE_MS =>
+        {
+            Some((*boot, mark.time_ms))
+        }
+        _ => None,
+    });
+    // Cut off before anything was made durable.
+    let Some((boot, clock_ms)) = boot else { return Ok(json!({"records": 0, "same": 0})) };
     let image: Vec<&Record> =
         kept.records.iter().filter(|(of, _)| *of == boot).map(|(_, record)| record).collect();
-    let clock_ms = image
-        .iter()
-        .find_map(|record| match record {
-            Record::Mark(mark) if matches!(mark.mark, Mark::Boot { .. }) => Some(mark.time_ms),
-            _ => None,
-        })
-        .ok_or("the archive has no mark of that boot")?;
-    let snapshots_ms: Vec<i64> = image
-        .iter()
-        .filter_map(|record| match record {
-            Record::Mark(mark) if mark.mark == Mark::Snapshot => Some(mark.time_ms),
-            _ => None,
-        })
-        .collect();
+    let happenings = image.iter().filter_map(|record| happening(record)).collect();
     let last_ms = image.iter().map(|record| end_ms(record)).max().unwrap_or(clock_ms);
-    let host = run(waves, fs::read(before)?, clock_ms, last_ms + 20_000, &snapshots_ms)?;
+    let host = run(waves, fs::read(before)?, clock_ms, last_ms + 20_000, happenings)?;
     let image: Vec<&Record> = image.into_iter().filter(|record| compared(record)).collect();
     let expected: Vec<&Record> = host.records.iter().filter(|record| compared(record)).collect();
     let same = image.iter().zip(&expected).take_while(|(image, host)| image == host).count();

@@ -1,4 +1,6 @@
-//! What the fuzz targets share: records out of chance, and a whole small archive.
+//! The fuzz targets, each a plain function of its input's bytes, called by the fuzzer
+//! (`fuzz_targets/`) and by an ordinary test (`tests/plain.rs`) where there is none; and what they
+//! share: records out of chance, and a whole small archive.
 //!
 //! | target | what it feeds | what has to hold |
 //! |---|---|---|
@@ -12,7 +14,17 @@
 //! | `table` | cells of an imported table | columns of one length in time order |
 //! | `site_file` | text | an accepted site written out is accepted again |
 
-use libfuzzer_sys::arbitrary::{Result, Unstructured};
+pub mod archive_file;
+pub mod frame;
+pub mod heads;
+pub mod journal;
+pub mod page;
+pub mod record;
+pub mod service;
+pub mod site_file;
+pub mod table;
+
+use arbitrary::{Arbitrary, Result, Unstructured};
 use pumpwitness_protocol::archive::{ARCHIVE_HEADER_BYTES, ArchiveHeader, trailer};
 use pumpwitness_protocol::check::crc32;
 use pumpwitness_protocol::message::{Identity, PageAddress, SnapshotRange};
@@ -24,6 +36,14 @@ use pumpwitness_protocol::record::{
 use pumpwitness_protocol::sector::SectorHeader;
 use pumpwitness_protocol::settings::Settings;
 use sha2::{Digest, Sha256};
+
+/// The input that the fuzzer makes of `bytes`; none when they are too few.
+pub fn input<'a, T: Arbitrary<'a>>(bytes: &'a [u8]) -> Option<T> {
+    if bytes.len() < T::size_hint(0).0 {
+        return None;
+    }
+    T::arbitrary_take_rest(Unstructured::new(bytes)).ok()
+}
 
 /// A time that FORMAT.md §3 can carry from any other such time, ms since 1970.
 pub fn time_ms(u: &mut Unstructured<'_>) -> Result<i64> {
