@@ -63,7 +63,7 @@ class Visit:
 
     def start(self, **left):
         """Starts the board; `left` is what the restart left in its registers."""
-        self.machine = Machine(IMAGE, self.flash, self.scenario, self.now and int(self.now),
+        self.machine = Machine(IMAGE, self.flash, self.now and int(self.now), self.scenario,
                                **{**self.options, **left})
         self.machine.wait("enumerated")
 

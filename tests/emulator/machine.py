@@ -24,7 +24,7 @@ class Stopped(Exception):
 class Machine:
     """The emulated board, its serial port a pseudo-terminal."""
 
-    def __init__(self, image, flash, scenario, clock_ms=None, **options):
+    def __init__(self, image, flash, clock_ms=None, scenario=HERE / "scenario.json", **options):
         control, self.control = os.pipe()
         self.told, told = os.pipe()
         arguments = ["node", str(HERE / "machine.js"), str(control), str(told), str(image),

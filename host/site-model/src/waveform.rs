@@ -358,6 +358,7 @@ mod tests {
     fn conversions_are_metered_as_what_they_were_made_of() {
         use pumpwitness_core::meter::Meter;
         use pumpwitness_core::sampling::{CONVERSIONS, frame, meter_config};
+        use pumpwitness_protocol::calibration::Calibration;
         use pumpwitness_protocol::settings::Settings;
         let wave = HalfWave {
             duration_us: 10_000,
@@ -372,7 +373,7 @@ mod tests {
         front_end.noise_counts = 11.0;
         let mut conversions = Conversions::new(front_end, 1);
         let mut waiting = std::collections::VecDeque::new();
-        let config = meter_config(&Settings::default(), Channels::default());
+        let config = meter_config(&Settings::default(), &Calibration::default());
         let mut meter = Meter::new(config).unwrap();
         let mut halves = Vec::new();
         for _ in 0..400 {

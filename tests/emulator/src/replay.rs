@@ -2,16 +2,17 @@
 //! compared with those that come out there.
 //!
 //! What the host run cannot know is taken from the logger's own marks: the clock at the start, and
-//! between which half waves a snapshot was asked for or the supply's warning came. Marks that tell of the board alone (boot,
+//! between which half waves a snapshot was asked for, the supply's warning came or the
+//! clock was compared with its chip. Marks that tell of the board alone (boot,
 //! clock, slow readings, seals) are left out of the comparison.
 
 use crate::records::{Kept, archive, of_sectors};
 use crate::{Outcome, stage};
-use pumpwitness_core::calibration::Calibration;
 use pumpwitness_core::logger::{FrameSink, LineClosed, Logger, Start};
 use pumpwitness_core::meter::Meter;
 use pumpwitness_core::sampling::{CONVERSIONS, frame, meter_config};
 use pumpwitness_journal::ram::{RamFlash, now};
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::frame::{FRAME_BYTES_MAX, encode};
 use pumpwitness_protocol::message::{Request, RequestBody};
 use pumpwitness_protocol::record::{BootReason, Channel, Mark, Record};
@@ -60,6 +61,8 @@ pub enum Happening {
     Snapshot,
     /// The supply's warning.
     Failing,
+    /// The clock was compared, and so far ahead of the chip, ms.
+    Compared(Option<i64>),
 }
 
 /// The happening that a mark tells of, and when it was by the logger's clock.
@@ -68,6 +71,9 @@ fn happening(record: &Record) -> Option<(i64, Happening)> {
     match mark.mark {
         Mark::Snapshot => Some((mark.time_ms, Happening::Snapshot)),
         Mark::PowerFailing { .. } => Some((mark.time_ms, Happening::Failing)),
+        Mark::ClockCompared { ahead_ms, .. } => {
+            Some((mark.time_ms, Happening::Compared(ahead_ms.map(i64::from))))
+        }
         _ => None,
     }
 }
@@ -85,6 +91,7 @@ pub struct Run {
 pub fn run(
     waves: &Path,
     flash: Vec<u8>,
+    calibration: &Calibration,
     clock_ms: i64,
     until_ms: i64,
     happenings: Vec<(i64, Happening)>,
@@ -93,13 +100,15 @@ pub fn run(
     let bytes = fs::read(waves.join("conversions.bin"))?;
     let stage: Value = serde_json::from_slice(&fs::read(waves.join("stage.json"))?)?;
     let mut lamps: VecDeque<(u64, u8)> = serde_json::from_value(stage["lamps"].clone())?;
-    let mut meter = Meter::new(meter_config(&settings, Calibration::default()))?;
+    let mut meter = Meter::new(meter_config(&settings, calibration))?;
     let start = Start {
         device: *b"PW\x01\x02\x03\x04\x05\x06",
         firmware: [0, 1, 0],
         reason: BootReason::PowerOn,
         clock_ms,
         clock_good: true,
+        // The key was made at an earlier start.
+        seed: None,
     };
     let mut logger = now(Logger::start(RamFlash::<1>::from_bytes(flash), start))
         .map_err(|error| format!("{error:?}"))?;
@@ -119,12 +128,22 @@ pub fn run(
             lit = bits;
         }
         logger.lamps(lit);
-        if logger.half_wave(&half) {
+        let to_store = logger.half_wave(&half);
+        let clock_ms = logger.clock_ms();
+        // The board compares before it stores.
+        if let Some((at_ms, Happening::Compared(ahead_ms))) = happenings.front().copied()
+            && at_ms == clock_ms
+        {
+            happenings.pop_front();
+            logger.clock_compared(ahead_ms);
+        }
+        if to_store {
             now(logger.store()).map_err(|error| format!("{error:?}"))?;
         }
-        let clock_ms = logger.clock_ms();
         while let Some((_, what)) = happenings.pop_front_if(|(at_ms, _)| *at_ms == clock_ms) {
             match what {
+                // Two comparisons in one half wave: there is no such thing.
+                Happening::Compared(_) => {}
                 Happening::Failing => {
                     now(logger.power_failing(0)).map_err(|error| format!("{error:?}"))?;
                 }
@@ -163,7 +182,7 @@ const CLOSE_MS: i64 = 2500;
 /// before that boot. Those of a boot that ended without warning may stop early, by what the power
 /// cut cost; none may differ.
 pub fn compare(waves: &Path, before: &Path, path: &Path, boot_ms: i64) -> Outcome<Value> {
-    let (_, sectors) = archive(path)?;
+    let (header, sectors) = archive(path)?;
     let kept = of_sectors(&sectors);
     let boot = kept.records.iter().find_map(|(boot, record)| match record {
         Record::Mark(mark)
@@ -180,7 +199,8 @@ pub fn compare(waves: &Path, before: &Path, path: &Path, boot_ms: i64) -> Outcom
         kept.records.iter().filter(|(of, _)| *of == boot).map(|(_, record)| record).collect();
     let happenings = image.iter().filter_map(|record| happening(record)).collect();
     let last_ms = image.iter().map(|record| end_ms(record)).max().unwrap_or(clock_ms);
-    let host = run(waves, fs::read(before)?, clock_ms, last_ms + 20_000, happenings)?;
+    let host =
+        run(waves, fs::read(before)?, &header.calibration, clock_ms, last_ms + 20_000, happenings)?;
     let image: Vec<&Record> = image.into_iter().filter(|record| compared(record)).collect();
     let expected: Vec<&Record> = host.records.iter().filter(|record| compared(record)).collect();
     let same = image.iter().zip(&expected).take_while(|(image, host)| image == host).count();

@@ -2,11 +2,11 @@
 //! conversions of the board's converter from the first one on, with lamps and truth.
 
 use crate::Outcome;
-use pumpwitness_core::calibration::Calibration;
 use pumpwitness_core::meter::Meter;
 use pumpwitness_core::sampling::{CONVERSIONS, FRAMES_PER_S, frame, meter_config};
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_link::arming;
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::settings::Settings;
 use pumpwitness_site_model::design::{Design, Hold};
 use pumpwitness_site_model::supply::Disturbance;
@@ -181,7 +181,7 @@ pub fn write(name: &str, out: &Path) -> Outcome<Value> {
         out: BufWriter::with_capacity(1 << 20, fs::File::create(out.join("conversions.bin"))?),
         conversions: Conversions::new(front_end, 7),
         waiting: Vec::new(),
-        meter: Meter::new(meter_config(&settings, Calibration::default()))?,
+        meter: Meter::new(meter_config(&settings, &Calibration::default()))?,
         frames: 0,
         told: Vec::new(),
         now_us: 0,
