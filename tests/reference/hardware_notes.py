@@ -5,9 +5,11 @@ anew, links are followed. `hardware_notes.py --write` puts the computed tables i
 References: the notes' own formulas here; error_budget.py and front_end.py check these by other means.
 """
 
+import math
 import re
 import subprocess
 import sys
+import tomllib
 
 from common import board, main, notes_tables
 
@@ -95,6 +97,32 @@ def check_pins(_):
     table = re.findall(r"^\| (\d+)(?: to (\d+))? \|", (board.NOTES / "image.md").read_text(), re.M)
     listed = {n for first, last in table for n in range(int(first), int(last or first) + 1)}
     assert listed and listed <= taken, listed - taken
+
+
+def check_the_calibration_page(_):
+    """Its files are TOML, its starting values those of the design, its worked examples right."""
+    text = (board.NOTES / "calibration.md").read_text()
+    start, ratio, whole = (tomllib.loads(block) for block in re.findall(r"```toml\n(.*?)```", text, re.S))
+    full = board.full_scales()
+    for got, name, counts in (
+        (start["voltage"]["gain_v_per_count"], "voltage", 32768),
+        (start["current"]["gain_a_per_count"], "current", 32768),
+        (start["signal"]["gain_a_per_count"], "loop", 65536),
+        (start["transducer_supply"]["gain_v_per_count"], "loop supply", 65536),
+        (ratio["signal"]["gain_v_per_count"], "ratiometric", 65536),
+        (ratio["transducer_supply"]["gain_v_per_count"], "ratiometric supply", 65536),
+    ):
+        assert abs(got / (full[name] / counts) - 1) < 1e-4, name
+    volts = whole["voltage"]["points"][0]
+    assert f"{15.310 * volts['reference_v'] / volts['logger_v']:.3f} mV" in text
+    low, high = whole["signal"]["points"]
+    slope = (high["reference_ma"] - low["reference_ma"]) / (high["logger_ma"] - low["logger_ma"])
+    shift = low["reference_ma"] - slope * low["logger_ma"]
+    assert f"{slope:.5f} |" in text and f"−{-shift * 1000:.2f} µA |" in text and f"{381 * slope:.2f} nA" in text
+    assert f"| {-shift * 1e6 / (381 * slope):.0f} counts |" in text
+    there, here = (math.degrees(math.acos(x["w"] / (x["v"] * x["a"]))) for x in (whole["phase"]["reference"], whole["phase"]["logger"]))
+    assert f"| {there:.2f}° |" in text and f"| {here:.2f}° |" in text
+    assert f"−{(there - here) / 360 / 50 * 1e6:.1f} µs |" in text
 
 
 def check_that_every_line_rests_on_something(_):

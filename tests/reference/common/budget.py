@@ -76,6 +76,7 @@ def names():
         "converter_ratio": bend(0.5 / ratio, 4.5 / ratio),
         "converter_supply": bend(4.5 / supply, 5.5 / supply),
         "loop_step_ua": loop / codes * 1e6,
+        "loop_gain_na": loop / 65536 * 1e9,
         "ratio_step_mv": ratio / codes * 1e3,
         "supply_step_mv": supply / codes * 1e3,
         "droop": droop(),
