@@ -29,7 +29,13 @@ pub fn find(case: &Case) -> Option<Draft> {
         .iter()
         .copied()
         .filter(|r| {
-            r.max_bar - r.min_bar < limits::FROZEN.value * case.plan.band_bar
+            let still = limits::FROZEN.value * case.plan.band_bar;
+            r.max_bar - r.min_bar < still
+                // A pump that just gives what is drawn holds its pressure too, but it did not start
+                // at that pressure, nor does the pressure stay when it stops.
+                && [r.start_bar, r.after_stop_bar]
+                    .iter()
+                    .all(|bar| bar.is_nan() || (bar - r.stop_bar).abs() < still)
                 && r.unloaded_since_ms.is_none()
                 // At shut-off a pressure stands still in earnest.
                 && r.max_bar < case.plan.top_bar

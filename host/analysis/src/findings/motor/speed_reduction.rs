@@ -1,6 +1,7 @@
 //! A drive that runs slower than the pressure calls for.
 
 use crate::case::Case;
+use crate::facts::RunFacts;
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
@@ -11,7 +12,7 @@ const LEAST_S: f64 = 10.0;
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
-    let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 0.95)?;
+    let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 1.0)?;
     let short: Vec<_> = case
         .facts
         .runs
@@ -25,6 +26,14 @@ pub fn find(case: &Case) -> Option<Draft> {
                         && r.unloaded_since_ms.is_none()))
         })
         .collect();
+    let total: f64 = short.iter().map(|r| r.deficit_s).sum();
+    // Where it fell short both with and without voltage enough, the former is the matter here.
+    let starved = |r: &&&RunFacts| {
+        r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v
+    };
+    let starved: Vec<&RunFacts> = short.iter().filter(starved).copied().collect();
+    let lacking = starved.iter().map(|r| r.deficit_s).sum::<f64>() >= 30.0;
+    let short = if lacking { starved } else { short };
     let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
     if short.is_empty() || seconds < 30.0 {
         return None;
@@ -46,7 +55,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     };
     Some(
         Draft::new("speed-reduction", severity, PointsTo::Supply, text)
-            .sure(ramp(seconds, 0.0, 300.0))
+            .sure(ramp(seconds, 0.0, 300.0) * (0.5 + 0.5 * seconds / total))
             .with("time_s", seconds)
             .with("voltage_v", low)
             .with("voltage_otherwise_v", good)

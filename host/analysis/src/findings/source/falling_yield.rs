@@ -116,7 +116,10 @@ fn of_drive(case: &Case) -> Option<Draft> {
         .iter()
         .zip(&case.ledger.reasons)
         .filter(|(run, reason)| {
+            let swinging =
+                case.facts.swings.iter().any(|s| s.time.meets(run.time.start_ms, run.time.end_ms, 0));
             **reason != Some(StopReason::DryRun)
+                && !swinging
                 && run.deficit_s >= SHORTFALL_S / 6.0
                 // Short of voltage a drive slows down; without a voltage there is no telling.
                 && run.deficit_voltage_v >= limits::NORMAL_VOLTAGE.value * case.plan.nominal_v
