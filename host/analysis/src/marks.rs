@@ -14,8 +14,8 @@ pub fn apply(marks: &[TimedMark], plan: &Plan, facts: &mut Facts) {
     transducer_supply(marks, facts);
 }
 
-/// Farthest that an event and the failing of the logger's supply may lie apart, ms.
-const TOGETHER_MS: i64 = 3_000;
+/// Time between a voltage event and the failing of the logger with it.
+const TOGETHER_MS: i64 = (limits::TOGETHER_S.value * 1000.0) as i64;
 
 /// Where the logger hangs on the same supply, it goes dark with it. Its clock goes on: the outage
 /// lasts from the last it saw of the supply until it started again.

@@ -11,11 +11,12 @@ mod view;
 
 pub use view::{Need, View};
 
+use crate::limits;
 use crate::outcome::{PointsTo, RuledOut, Severity, StopReason, Verdict};
 use std::fmt::Write;
 
-/// Confidence below which a cause is not named at all.
-pub const NAMED_FROM: f64 = 0.3;
+/// Confidence from which a cause is named.
+pub const NAMED_FROM: f64 = limits::NAMED_FROM.value;
 
 /// A row of the table.
 pub struct Cause {

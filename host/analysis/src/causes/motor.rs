@@ -1,6 +1,7 @@
 //! Causes in motor and motor circuit.
 
 use super::{Cause, Need, View, Weight};
+use crate::limits;
 use crate::outcome::PointsTo;
 use crate::robust::{median, ramp};
 
@@ -16,8 +17,8 @@ fn current_normal(view: &View) -> String {
     )
 }
 
-/// Share of nominal voltage that counts as normal for a current to be laid to the motor.
-const NORMAL_VOLTAGE: f64 = 0.93;
+/// Voltage from which a high current is not laid to the voltage.
+const NORMAL_VOLTAGE: f64 = limits::CURRENT_VOLTAGE.value;
 
 /// Bearings, sand, rubbing parts.
 pub const MECHANICAL_DRAG: Cause = Cause {

@@ -1,11 +1,11 @@
 //! What causes are weighed with.
 
 use crate::case::Case;
+use crate::limits;
 use crate::outcome::{Finding, Severity};
 
-/// Longest rows that show how runs begin and end, s (common practice: protections act within 2 to
-/// 10 s).
-const ROW_S: f64 = 3.0;
+/// Longest rows that show how runs begin and end.
+const ROW_S: f64 = limits::FINE_ROW_S.value;
 
 /// A channel a cause needs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

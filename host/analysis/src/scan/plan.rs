@@ -10,9 +10,8 @@ use pumpwitness_site_file::{Control, Site, Start};
 /// Rows looked at beforehand, at most.
 const LOOK: usize = 20_000;
 
-/// Power a nameplate current stands for, as a share of volts times amperes: usual power factor of
-/// small motors (common practice).
-const POWER_FACTOR: f64 = 0.85;
+/// Power a nameplate current stands for.
+const POWER_FACTOR: f64 = limits::POWER_FACTOR.value;
 
 /// Scales of the pass.
 #[derive(Clone, Debug)]

@@ -8,15 +8,15 @@ use crate::facts::{RestFacts, Sample, Stretch};
 use crate::limits;
 use crate::robust::{median, quantile};
 
-/// Time after a stop that is not judged, s: the water column comes to rest.
-const SETTLE_S: f64 = 3.0;
+/// Time after a stop in which the pressure is not judged.
+const SETTLE_S: f64 = limits::SETTLE_REST_S.value;
 /// Windows a steady loss is judged over, s: a third of the rest, between these.
 const WINDOW_S: (f64, f64) = (60.0, 180.0);
-/// Share of a rest in which nobody needs to draw water for a steady loss to show.
-const QUIET_SHARE: f64 = 0.2;
+/// Share of a rest whose slowest loss stands for it.
+const QUIET_SHARE: f64 = limits::QUIET_SHARE.value;
 
-/// Longest row of a logger that joins quiet intervals, ms.
-const MERGED_MS: i64 = 60_000;
+/// Longest row of a logger that joins quiet intervals.
+const MERGED_MS: i64 = (limits::MERGED_S.value * 1000.0) as i64;
 
 /// A rest under way.
 #[derive(Debug)]
@@ -172,8 +172,8 @@ fn leak(samples: &[Sample], start_ms: i64, bucket_s: f64) -> Leak {
     }
 }
 
-/// Loss over a rest too short to look for quiet minutes in it; none below this length, s.
-const WHOLE_S: f64 = 6.0;
+/// Shortest rest whose loss is judged as a whole.
+const WHOLE_S: f64 = limits::WHOLE_S.value;
 
 fn as_a_whole(samples: &[&Sample], bucket_s: f64) -> Leak {
     let length_s = samples.len().saturating_sub(1) as f64 * bucket_s;

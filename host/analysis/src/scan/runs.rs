@@ -10,15 +10,14 @@ use crate::limits;
 use crate::robust::{least_squares_slope, median};
 use std::collections::VecDeque;
 
-/// Pauses shorter than this do not end a run, ms.
-const FUSE_MS: i64 = 450;
+/// Pauses shorter than this do not end a run.
+const FUSE_MS: i64 = (limits::FUSE_S.value * 1000.0) as i64;
 /// Rows kept to look back at, ms.
 const LOOK_BACK_MS: i64 = 45_000;
 /// Rows kept at most, whatever their length.
 const LOOK_BACK_ROWS: usize = 300;
-/// Time after a start until the motor counts as up to speed, ms (common practice: a direct start
-/// takes well under 2 s, a drive's ramp some seconds).
-const SETTLE_MS: i64 = 2_000;
+/// Time after a start until the motor counts as up to speed.
+const SETTLE_MS: i64 = (limits::SETTLE_RUN_S.value * 1000.0) as i64;
 /// Time after a stop at which its surroundings are judged, ms.
 const AFTER_MS: i64 = 21_000;
 /// Longest window of a slope, s.

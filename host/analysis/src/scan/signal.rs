@@ -5,8 +5,8 @@ use super::row::Row;
 use crate::facts::{LoopFault, LoopKind};
 use crate::limits;
 
-/// Faults of one kind nearer than this are one, ms (common practice).
-const JOIN_MS: i64 = 5_000;
+/// Loop faults nearer than this are one.
+const JOIN_MS: i64 = (limits::LOOP_JOIN_S.value * 1000.0) as i64;
 
 /// Watches the loop.
 #[derive(Debug)]

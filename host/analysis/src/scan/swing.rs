@@ -6,15 +6,14 @@ use crate::facts::{Stretch, Swing};
 use crate::limits;
 use crate::robust::{centre_and_sigma, median};
 
-/// Turning points farther apart than this do not belong together, ms (common practice: a pressure
-/// loop that hunts does so within seconds).
-const APART_MS: i64 = 30_000;
-/// Fewest turning points of a swinging: three full cycles and the one that begins them.
-const LEAST_TURNS: usize = 7;
-/// Times the usual half period from which a turning point comes too late to belong to the others.
-const LATE: f64 = 1.75;
-/// Start-up of a run that is not looked at, ms.
-const SETTLE_MS: i64 = 4_000;
+/// Turning points farther apart do not belong together.
+const APART_MS: i64 = (limits::SWING_APART_S.value * 1000.0) as i64;
+/// Fewest turning points of a swinging.
+const LEAST_TURNS: usize = limits::SWING_TURNS.value as usize;
+/// Interval from which a turning point comes too late to belong to the others.
+const LATE: f64 = limits::SWING_LATE.value;
+/// Start of a run not looked at for swinging.
+const SETTLE_MS: i64 = (limits::SWING_SETTLE_S.value * 1000.0) as i64;
 
 /// Watches for swings.
 #[derive(Debug)]

@@ -12,8 +12,8 @@ use crate::limits;
 
 /// Length of the means that sustained voltage is judged by, ms.
 const BLOCK_MS: i64 = 10_000;
-/// Stretches of sustained voltage nearer than this are one, ms (common practice).
-const JOIN_MS: i64 = 180_000;
+/// Stretches of low or high voltage nearer than this are one.
+const JOIN_MS: i64 = (limits::SUSTAINED_JOIN_S.value * 1000.0) as i64;
 
 /// Watches the voltage.
 #[derive(Debug)]

@@ -10,8 +10,8 @@ use crate::levels::Levels;
 use crate::limits;
 use crate::scan::Plan;
 
-/// Standard deviations beyond which a value does not belong to a learned level.
-const SIGMAS: f64 = 4.0;
+/// Distance from which a value does not belong to a learned level.
+const SIGMAS: f64 = limits::SIGMAS.value;
 
 /// How a stop and the start after it look.
 #[derive(Clone, Copy, Debug, Default)]

@@ -15,13 +15,12 @@ const TAUS_S: [f64; 5] = [120.0, 300.0, 600.0, 1_200.0, 2_400.0];
 /// How many times slower a motor cools at rest than it warms up (common practice: 1 in flowing
 /// water, 2 to 4 with its own fan standing still).
 const SLOWER: [f64; 3] = [1.0, 2.0, 4.0];
-/// Scatter of the thermal state over the stops that one temperature switch may have (common
-/// practice: such switches open within some 5 K of 60 to 100 K above their surroundings).
-const SCATTER: f64 = 0.15;
-/// Share of other runs that may end hotter: the model takes one current for a whole run.
-const HOTTER: f64 = 0.05;
-/// Fewest stops of a pattern; a single one proves nothing.
-const LEAST: usize = 3;
+/// Scatter of the thermal state over stops by one temperature switch.
+const SCATTER: f64 = limits::HEAT_SCATTER.value;
+/// Share of other runs that may end hotter.
+const HOTTER: f64 = limits::HEAT_HOTTER.value;
+/// Fewest stops of a pattern.
+const LEAST: usize = limits::HEAT_STOPS.value as usize;
 
 /// Thermal state at the end of each run by one pair of time constants.
 fn levels(facts: &Facts, rated_a: f64, tau_s: f64, slower: f64) -> Vec<f64> {

@@ -15,9 +15,8 @@ use lamps::Said;
 use pumpwitness_protocol::record::TimedMark;
 use std::collections::BTreeMap;
 
-/// Time the load must have been low before the stop to count as running dry, ms (common practice:
-/// protection waits 2 to 10 s; half of the shorter).
-const DRY_MS: i64 = 1_000;
+/// Time without load before a stop that counts as dry.
+const DRY_MS: i64 = (limits::DRY_S.value * 1000.0) as i64;
 /// Current below which a stop is not laid to overload where the motor's own service factor allows
 /// more, times rated.
 const TRIP_CURRENT: f64 = limits::OVERLOAD_CURRENT.value;
@@ -93,13 +92,17 @@ fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &P
                 && (e.kind == VoltageKind::Interruption
                     || (e.time.start_ms <= stop_ms + 300 && e.time.end_ms >= stop_ms - 700))
         });
-        // Contactors drop out between 20 and 75 % of their voltage (IEC 60947-4-1).
         if let Some(event) = near {
-            let deep =
-                event.kind == VoltageKind::Interruption || event.extreme_v < 0.5 * plan.nominal_v;
+            let left = event.extreme_v / plan.nominal_v;
+            let deep = event.kind == VoltageKind::Interruption || left < 0.5;
             if deep || !looks.near {
+                // Below 75 % a contactor may let go, and the motor has lost its supply; above, it
+                // must hold, so that something watching the voltage must have acted.
                 return match event.kind {
                     VoltageKind::Swell => StopReason::SupplyOutOfRange,
+                    VoltageKind::Dip if left > limits::HOLD_IN.value => {
+                        StopReason::SupplyOutOfRange
+                    }
                     _ => StopReason::SupplyLost,
                 };
             }

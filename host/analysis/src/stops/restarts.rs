@@ -3,12 +3,13 @@
 
 use super::protective;
 use crate::facts::Facts;
+use crate::limits;
 use crate::outcome::StopReason;
 
-/// Scatter allowed among fixed waits, s: a row of one second and its jitter.
-const WAIT_SCATTER_S: f64 = 1.5;
-/// Shortest wait that can be told from a chattering contact, s.
-const WAIT_LEAST_S: f64 = 5.0;
+/// Scatter among fixed waits.
+const WAIT_SCATTER_S: f64 = limits::WAIT_SCATTER_S.value;
+/// Shortest fixed wait.
+const WAIT_LEAST_S: f64 = limits::WAIT_LEAST_S.value;
 
 /// Which runs are automatic restarts, and the fixed waits: length, s, and how often; the most
 /// frequent first.

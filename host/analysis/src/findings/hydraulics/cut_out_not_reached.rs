@@ -2,12 +2,14 @@
 
 use crate::case::Case;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
 
-/// A run this many times as long as usual, and at least half an hour, is long (common practice).
-const TIMES: f64 = 8.0;
-const LEAST_S: f64 = 1_800.0;
+/// Length of a run that counts as long.
+const TIMES: f64 = limits::LONG_RUN.value;
+/// Least length of such a run.
+const LEAST_S: f64 = limits::LONG_RUN_S.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

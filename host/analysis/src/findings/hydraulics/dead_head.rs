@@ -3,14 +3,14 @@
 use crate::case::Case;
 use crate::facts::{RunFacts, Stretch};
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 
-/// Shortest time at shut-off that counts, s (common practice).
-const LEAST_S: f64 = 15.0;
-/// The same where the pressure stands no higher than the switch lets it: what is drawn may just
-/// equal what the pump gives for a while.
-const LEAST_AT_CUT_OUT_S: f64 = 60.0;
+/// Time at shut-off above the cut-out.
+const LEAST_S: f64 = limits::NO_FLOW_S.value;
+/// Time at shut-off no higher than the cut-out.
+const LEAST_AT_CUT_OUT_S: f64 = limits::NO_FLOW_AT_CUT_OUT_S.value;
 
 /// Power below which a pump at the top of its band moves no water, W: less than it takes at its
 /// ordinary stops by a margin, or without any such stop a good deal less than loaded.

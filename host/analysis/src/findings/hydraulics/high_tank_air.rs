@@ -4,11 +4,12 @@
 use crate::case::Case;
 use crate::facts::{ATMOSPHERE_BAR, RunFacts, Stretch};
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
 
-/// Jump after the start, share of the band, that counts (common practice).
-const JUMP: f64 = 0.15;
+/// Jump of the pressure within two seconds of a start.
+const JUMP: f64 = limits::TANK_JUMP.value;
 
 /// Pressure that the first two seconds bring beyond what steady filling brings, bar.
 fn jump(run: &RunFacts) -> f64 {

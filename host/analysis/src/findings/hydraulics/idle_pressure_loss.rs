@@ -11,13 +11,12 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
 
-/// Fewest rests in a row that must show a loss.
-const RESTS: usize = 3;
-/// Shortest time those rests must have been judged over together, s.
-const JUDGED_S: f64 = 3_600.0;
-/// Shortest time from the first to the last of them, s (common practice: nobody draws water without
-/// a pause for longer).
-const SPAN_S: f64 = 21_600.0;
+/// Fewest rests in a row that must lose pressure.
+const RESTS: usize = limits::LOSS_RESTS.value as usize;
+/// Shortest time those rests are judged over together.
+const JUDGED_S: f64 = limits::LOSS_JUDGED_S.value;
+/// Shortest time from the first to the last of them.
+const SPAN_S: f64 = limits::LOSS_SPAN_S.value;
 
 /// True for a pause after a protective stop: taps stay open then, and the pressure falls.
 fn locked_out(rest: &RestFacts, case: &Case) -> bool {
@@ -26,14 +25,12 @@ fn locked_out(rest: &RestFacts, case: &Case) -> bool {
     })
 }
 
-/// The same where the rests are too short to look for quiet minutes in them, s: watering and the
-/// busy hours of a day are over then.
-const NEVER_HELD_S: f64 = 72_000.0;
-/// Shortest rest judged as a whole that counts as holding its pressure, s.
-const HOLDING_S: f64 = 30.0;
-/// Share of the time for which a drive may have lacked pressure and still be said to have fed a
-/// small draw.
-const LACKING: f64 = 0.1;
+/// The same where rests are too short to look for quiet minutes in them.
+const NEVER_HELD_S: f64 = limits::NEVER_HELD_S.value;
+/// Shortest rest judged as a whole that counts as holding its pressure.
+const HOLDING_S: f64 = limits::HOLDING_S.value;
+/// Time for which a drive that feeds a small draw may lack pressure.
+const LACKING: f64 = limits::LACKING.value;
 
 /// A stretch in which no rest held its pressure.
 struct Loss<'a> {

@@ -2,11 +2,12 @@
 
 use crate::case::Case;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{centre_and_sigma, ramp};
 
-/// Drop at the stop, share of the band, that counts (common practice).
-const DROP: f64 = 0.10;
+/// Drop of the pressure within a second of the stop.
+const DROP: f64 = limits::LEAK_BACK.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

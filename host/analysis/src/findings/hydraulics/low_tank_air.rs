@@ -7,8 +7,8 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::ramp;
 
-/// Fewest runs to judge by.
-const RUNS: usize = 5;
+/// Fewest runs the gas of a tank is judged by.
+const RUNS: usize = limits::TANK_RUNS.value as usize;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

@@ -6,9 +6,8 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
 
-/// Share of a run for which the reading may stand still before its end (common practice: with Boyle's
-/// law the rise slows only by the ratio of the absolute pressures squared).
-const STANDING: f64 = 0.35;
+/// Share of a run for which the reading may stand still before a switch stops it.
+const STANDING: f64 = limits::STANDING.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

@@ -3,10 +3,11 @@
 use crate::case::Case;
 use crate::facts::Stretch;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 
-/// Times the highest declared pressure (common practice: fittings are tested at 1.5 times).
-const TIMES: f64 = 1.5;
+/// Pressure above the highest declared one.
+const TIMES: f64 = limits::PRESSURE_SPIKE.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

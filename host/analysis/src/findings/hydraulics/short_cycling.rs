@@ -7,8 +7,8 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 
-/// Fewest short runs in a row that make a group (common practice: one short run is a tap).
-const GROUP: usize = 4;
+/// Fewest short runs in a row that make a group.
+const GROUP: usize = limits::CYCLING_GROUP.value as usize;
 
 /// Most starts inside any 60 minutes.
 pub fn most_starts_per_hour(starts_ms: &[i64]) -> usize {

@@ -2,12 +2,14 @@
 
 use crate::case::Case;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
 
-/// Running current this far from the nameplate suggests a wrong ratio (common practice).
-const LOW: f64 = 0.2;
-const HIGH: f64 = 3.0;
+/// Running current below which the clamp is suspected.
+const LOW: f64 = limits::CLAMP_LOW.value;
+/// Running current above which the clamp is suspected.
+const HIGH: f64 = limits::CLAMP_HIGH.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

@@ -3,11 +3,12 @@
 use crate::case::Case;
 use crate::facts::Stretch;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use pumpwitness_protocol::record::Mark;
 
-/// Steps smaller than this are ordinary setting of a good clock, ms (common practice).
-const LEAST_MS: i64 = 1_000;
+/// Step of the clock.
+const LEAST_MS: i64 = (limits::CLOCK_STEP_S.value * 1000.0) as i64;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

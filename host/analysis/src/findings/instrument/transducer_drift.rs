@@ -4,11 +4,12 @@
 use crate::case::Case;
 use crate::facts::RunFacts;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{least_squares_slope, median, ramp};
 
-/// Movement over the record that counts, share of the band (and four times the scatter).
-const MOVE: f64 = 0.10;
+/// Movement of both switch points together.
+const MOVE: f64 = limits::DRIFT.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
@@ -77,8 +78,8 @@ fn load_tells(case: &Case, moved: f64) -> Option<f64> {
         .then(|| (change / expected).clamp(-1.0, 2.0).abs())
 }
 
-/// Change of the no-flow load over the record that counts, share.
-const LOAD_MOVE: f64 = 0.05;
+/// Change of the load from which a drive goes to sleep.
+const LOAD_MOVE: f64 = limits::DRIFT_LOAD.value;
 
 /// A drive holds the reading, so a drift moves the real pressure instead, and with it the load at
 /// which the drive goes to sleep: at no flow the power goes with the pressure to the power of 1.5

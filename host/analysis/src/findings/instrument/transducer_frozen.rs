@@ -7,8 +7,8 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::ramp;
 
-/// Shortest run that must move the pressure, s (common practice).
-const LEAST_S: f64 = 10.0;
+/// Shortest run that must move the pressure.
+const LEAST_S: f64 = limits::FROZEN_S.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

@@ -5,15 +5,15 @@ use crate::case::Case;
 use crate::facts::{LOAD_STEP, LOAD_STEPS, LoopKind, RunFacts};
 use crate::findings::Draft;
 use crate::levels::plain;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
 use pumpwitness_site_file::TransducerKind;
 
-/// Least supply of a two-wire loop, V (common practice: 10 V at the transmitter and the drop in the
-/// burden).
-const LOOP_V: f64 = 10.0;
-/// Least supply of a ratiometric transducer, V (5 V − 5 %).
-const RATIO_V: f64 = 4.75;
+/// Least supply of a 4-20 mA loop.
+const LOOP_V: f64 = limits::LOOP_SUPPLY_V.value;
+/// Least supply of a ratiometric transducer.
+const RATIO_V: f64 = limits::RATIO_SUPPLY_V.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
@@ -129,13 +129,14 @@ fn ceiling(case: &Case) -> Option<Draft> {
     )
 }
 
-/// Least time at one value, s, and least share of the running time.
-const STOOD_S: f64 = 1_800.0;
-const STOOD_SHARE: f64 = 0.5;
-/// Half of the width that counts as one value, share of the held pressure.
-const ONE_VALUE: f64 = 0.006;
-/// Time for which the load must have been another, s.
-const OTHER_LOAD_S: f64 = 300.0;
+/// Time for which a reading must stand at a ceiling.
+const STOOD_S: f64 = limits::CEILING_S.value;
+/// The same as a share.
+const STOOD_SHARE: f64 = limits::CEILING_SHARE.value;
+/// Half of the width that counts as one value.
+const ONE_VALUE: f64 = limits::ONE_VALUE.value;
+/// Time for which the load must have been another meanwhile.
+const OTHER_LOAD_S: f64 = limits::OTHER_LOAD_S.value;
 
 /// Share of the running time for which the reading lay clearly below the held pressure.
 pub fn short_of_held(case: &Case) -> f64 {

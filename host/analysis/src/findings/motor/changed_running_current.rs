@@ -2,11 +2,12 @@
 
 use crate::case::Case;
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, ramp};
 
-/// Change that counts, share (this record: also four times its scatter).
-const CHANGE: f64 = 0.10;
+/// Change of the running current over the record.
+const CHANGE: f64 = limits::CURRENT_CHANGE.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

@@ -4,17 +4,17 @@
 use crate::case::Case;
 use crate::facts::{Stretch, VoltageKind};
 use crate::findings::Draft;
+use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, quantile, ramp};
 
-/// Shortest delay that counts, s (common practice: a pressure switch acts within a second).
-const LEAST_S: f64 = 15.0;
-/// The same under constant-pressure control, whose wake-up delay is set by the owner.
-const LEAST_DRIVE_S: f64 = 60.0;
+/// Delay of a start by a pressure switch.
+const LEAST_S: f64 = limits::NO_DRAW_S.value;
+/// Delay of a waking drive.
+const LEAST_DRIVE_S: f64 = limits::NO_DRAW_DRIVE_S.value;
 
-/// Scatter of pauses, share of their length, below which they are one fixed wait (common practice:
-/// timers and cooling repeat to some per cent; contacts that fail by chance do not).
-const SAME_PAUSE: f64 = 0.05;
+/// Scatter of pauses below which they are one fixed wait.
+const SAME_PAUSE: f64 = limits::SAME_PAUSE.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

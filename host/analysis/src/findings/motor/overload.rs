@@ -7,8 +7,8 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 
-/// Shortest run whose current is judged, s: starting current must be over.
-const LEAST_S: f64 = 5.0;
+/// Shortest run whose current is judged.
+const LEAST_S: f64 = limits::CURRENT_RUN_S.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {

@@ -7,8 +7,8 @@ use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, quantile, ramp};
 
-/// Shortest shortfall inside a run that counts, s (common practice: a drive catches up in seconds).
-const LEAST_S: f64 = 10.0;
+/// Shortfall of pressure inside one run.
+const LEAST_S: f64 = limits::CATCH_UP_S.value;
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
@@ -28,9 +28,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         .collect();
     let total: f64 = short.iter().map(|r| r.deficit_s).sum();
     // Where it fell short both with and without voltage enough, the former is the matter here.
-    let starved = |r: &&&RunFacts| {
-        r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v
-    };
+    let starved =
+        |r: &&&RunFacts| r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;
     let starved: Vec<&RunFacts> = short.iter().filter(starved).copied().collect();
     let lacking = starved.iter().map(|r| r.deficit_s).sum::<f64>() >= 30.0;
     let short = if lacking { starved } else { short };

@@ -7,14 +7,12 @@ use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
 use std::fmt::Write;
 
-/// Flow below this share of the rated flow counts; rated flows are good to some 25 % (common
-/// practice).
-const FLOW: f64 = 0.75;
-/// Loaded power below this share of what the nameplate lets expect counts as light (motors run at
-/// 50 to 100 % of their load: US DOE fact sheet on motor load).
-const POWER: f64 = 0.88;
-/// Fall of the loaded power over the record that counts, share.
-const FALL: f64 = 0.12;
+/// Flow below which a pump counts as giving too little.
+const FLOW: f64 = limits::YIELD_FLOW.value;
+/// Loaded power below which a motor counts as lightly loaded.
+const POWER: f64 = limits::LIGHT_LOAD.value;
+/// Fall of the loaded power over the record.
+const FALL: f64 = limits::POWER_FALL.value;
 
 /// Power the nameplate lets expect at full load, W.
 pub fn nameplate_power_w(case: &Case) -> f64 {
@@ -101,8 +99,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     )
 }
 
-/// Shortest shortfall of a drive that counts, all runs together, s.
-const SHORTFALL_S: f64 = 60.0;
+/// Shortfall of a drive, all runs together.
+const SHORTFALL_S: f64 = limits::SHORTFALL_S.value;
 
 /// A drive short of its pressure turns at full speed, and a pump that moves its rated flow then
 /// takes what its nameplate says. With less, at a normal voltage, it moves less.
@@ -116,8 +114,11 @@ fn of_drive(case: &Case) -> Option<Draft> {
         .iter()
         .zip(&case.ledger.reasons)
         .filter(|(run, reason)| {
-            let swinging =
-                case.facts.swings.iter().any(|s| s.time.meets(run.time.start_ms, run.time.end_ms, 0));
+            let swinging = case
+                .facts
+                .swings
+                .iter()
+                .any(|s| s.time.meets(run.time.start_ms, run.time.end_ms, 0));
             **reason != Some(StopReason::DryRun)
                 && !swinging
                 && run.deficit_s >= SHORTFALL_S / 6.0
