@@ -42,7 +42,7 @@ use crate::causes::View;
 use crate::findings::moment;
 use crate::levels::Levels;
 use crate::outcome::{Analysis, Gap, RecordingSummary, Run, SCHEMA};
-use crate::scan::{Plan, Scanner};
+use crate::scan::{Load, Plan, Scanner};
 use crate::stops::Ledger;
 use pumpwitness_recording::Recording;
 use pumpwitness_site_file::Site;
@@ -83,6 +83,12 @@ pub fn analyse(recording: &Recording, site: &Site) -> Analysis {
             end: moment(facts.end_ms),
             covered_s: facts.covered_ms as f64 / 1000.0,
             rows: facts.rows,
+            runs_from: match plan.load {
+                Load::Current => "current",
+                Load::Power => "power",
+                Load::Pressure => "pressure",
+                Load::None => "nothing",
+            },
             sha256: recording.source.sha256.clone(),
             gaps: facts
                 .gaps

@@ -89,6 +89,10 @@ limits! {
     LAMP_BEFORE_S = 2.0, "s", "common practice (a panel lights its lamp as it opens the contactor)";
     /// The same, after a stop.
     LAMP_AFTER_S = 10.0, "s", "common practice (a flashing lamp is told from a steady one within some flashes)";
+    /// Rise or fall of the pressure that tells a run or a rest where only the pressure was recorded.
+    PRESSURE_RISE = 0.08, "of declared differential", "common practice (beyond the noise of a transducer and the scatter of a switch)";
+    /// Distance from the usual turning point from which a turn belongs to the run around it.
+    PRESSURE_TURN = 0.3, "of the usual rise", "reasoned (a switch acts at its two points only)";
     /// Load at which a drive goes to sleep, above its no-flow load.
     IDLE_LOAD = 0.35, "of the way from no-flow to full load", "common practice (a drive sleeps from its no-flow load; a third of the way up it moves water)";
     /// Power of a drive that loses its water at full speed, share of what it took before.

@@ -47,6 +47,8 @@ pub struct RecordingSummary {
     pub covered_s: f64,
     /// Rows.
     pub rows: usize,
+    /// What told the runs: `current`, `power`, `pressure` (by its rises and falls) or `nothing`.
+    pub runs_from: &'static str,
     /// SHA-256 of the file, hex.
     pub sha256: String,
     /// Stretches without rows.

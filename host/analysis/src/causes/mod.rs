@@ -149,8 +149,11 @@ fn healthy(view: &View) -> Verdict {
         format!(" Worth an eye: {}.", worth.join(", "))
     };
     let mut limits = String::new();
+    if case.plan.load == crate::scan::Load::Pressure {
+        limits += " Runs were told from the rises and falls of the pressure alone.";
+    }
     if let Some(coarse) = view.missing(Need::Fine) {
-        limits = format!(" {coarse}").replace("about this", "about faults that last seconds");
+        limits += &format!(" {coarse}").replace("about this", "about faults that last seconds");
     }
     if unexplained > 0.2 {
         let _ = write!(

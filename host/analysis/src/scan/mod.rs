@@ -1,5 +1,6 @@
 //! One pass over the rows: batch after batch in, [`Facts`] out. Holds summaries only.
 
+mod by_pressure;
 mod plan;
 mod rests;
 mod row;
@@ -22,6 +23,9 @@ use swing::SwingWatch;
 use tally::Tally;
 use voltage::VoltageWatch;
 
+/// Buckets for the lengths of rows, of 0.1 s each: up to the longest row a logger joins.
+const SPANS: usize = 601;
+
 /// The pass.
 #[derive(Debug)]
 pub struct Scanner {
@@ -33,7 +37,7 @@ pub struct Scanner {
     swing: SwingWatch,
     runs: RunWatch,
     tally: Tally,
-    running_spans: [u32; 64],
+    running_spans: Vec<u32>,
 }
 
 impl Scanner {
@@ -47,7 +51,7 @@ impl Scanner {
             tally: Tally::new(&plan),
             facts: Facts::default(),
             last_end_ms: None,
-            running_spans: [0; 64],
+            running_spans: vec![0; SPANS],
             plan,
         }
     }
@@ -105,7 +109,7 @@ impl Scanner {
         self.swing.push(row, running_ms);
         self.tally.push(row, running_ms.is_some());
         if running_ms.is_some() {
-            let bucket = ((row.end_ms - row.start_ms) / 100).clamp(0, 63) as usize;
+            let bucket = ((row.end_ms - row.start_ms) / 100).clamp(0, SPANS as i64 - 1) as usize;
             self.running_spans[bucket] += 1;
         }
     }

@@ -2,6 +2,7 @@
 //! from a thinned look at the rows.
 
 use super::row::LoopScale;
+use crate::facts::Stretch;
 use crate::limits;
 use crate::robust::{quantile_sorted, sorted};
 use pumpwitness_recording::Columns;
@@ -41,6 +42,8 @@ pub struct Plan {
     pub line_w: f64,
     /// Held pressure, bar, under constant-pressure control.
     pub held_bar: Option<f64>,
+    /// Runs as the pressure alone tells them, where there is nothing better.
+    pub by_pressure: Vec<Stretch>,
     /// Turns pressure into loop current.
     pub scale: Option<LoopScale>,
     /// Longest hole between rows that is no gap, ms.
@@ -56,6 +59,7 @@ pub struct Plan {
 pub enum Load {
     Current,
     Power,
+    Pressure,
     None,
 }
 
@@ -94,8 +98,10 @@ impl Plan {
             }
             (load, full) = (Load::Power, nominal_v * rated_a * lines);
         }
+        let mut by_pressure = Vec::new();
         if seen.is_empty() {
-            load = Load::None;
+            by_pressure = super::by_pressure::runs(columns, site);
+            load = if by_pressure.is_empty() { Load::None } else { Load::Pressure };
         }
         // A motor straight on the line draws a third of its rated current and more even unloaded;
         // a drive at its lowest speed a few per cent, asleep one or two.
@@ -103,6 +109,7 @@ impl Plan {
         let rest: Vec<f64> = seen.iter().copied().filter(|v| *v < rest_below * full).collect();
         let standby = quantile_sorted(&rest, 0.5).unwrap_or(0.0);
         let scatter = quantile_sorted(&rest, 0.95).unwrap_or(0.0) - standby;
+        let full = if load == Load::Pressure { 1.0 } else { full };
         let on = standby + (least * full).max(4.0 * scatter.min(0.01 * full));
         let spans = sorted(columns.span_ms.iter().step_by(step).map(|s| f64::from(*s)));
         let usual_ms = quantile_sorted(&spans, 0.5).unwrap_or(1000.0);
@@ -127,6 +134,7 @@ impl Plan {
             },
             line_w: nominal_v * rated_a * POWER_FACTOR,
             held_bar,
+            by_pressure,
             scale,
             gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,
             reversed: columns.power_w.as_ref().is_some_and(|power| lean_to_negative(&look(power))),

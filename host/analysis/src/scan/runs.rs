@@ -71,6 +71,13 @@ impl RunWatch {
         match self.plan.load {
             Load::Current => row.i,
             Load::Power => row.w,
+            Load::Pressure => {
+                let middle_ms = i64::midpoint(row.start_ms, row.end_ms);
+                let runs = &self.plan.by_pressure;
+                let next = runs.partition_point(|run| run.end_ms <= middle_ms);
+                let inside = runs.get(next).is_some_and(|run| run.start_ms <= middle_ms);
+                f32::from(u8::from(inside))
+            }
             Load::None => f32::NAN,
         }
     }
@@ -224,7 +231,7 @@ impl RunWatch {
 fn share_of(part: f64, load: Load) -> f64 {
     match load {
         Load::Current => part * part,
-        Load::Power | Load::None => part,
+        Load::Power | Load::Pressure | Load::None => part,
     }
 }
 

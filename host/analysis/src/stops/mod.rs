@@ -113,7 +113,7 @@ fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &P
         }
     }
     // A single long row may hold the inrush alone.
-    let several = run.time.seconds() > 2.5 * facts.row_s || facts.row_s <= 1.0;
+    let several = run.locked_s > 2.5 * facts.row_s || facts.row_s <= 1.0;
     if several && run.locked_at_stop && run.locked_s > 0.6 * run.time.seconds() {
         return StopReason::FailedStart;
     }

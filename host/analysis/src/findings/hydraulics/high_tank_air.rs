@@ -7,6 +7,7 @@ use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
+use crate::scan::Load;
 
 /// Jump of the pressure within two seconds of a start.
 const JUMP: f64 = limits::TANK_JUMP.value;
@@ -24,6 +25,16 @@ pub fn find(case: &Case) -> Option<Draft> {
         return None;
     }
     let band = case.levels.band_bar;
+    // A run told from the pressure begins with its rise, so that a fast rise looks like a jump; a
+    // tank short of gas rises fast, and one charged too high is not short of gas.
+    let short_of_gas = case
+        .levels
+        .gas_bar_l
+        .zip(case.levels.declared_gas_bar_l)
+        .is_some_and(|((found, _), declared)| found < limits::TANK_AIR.value * declared);
+    if case.plan.load == Load::Pressure && short_of_gas {
+        return None;
+    }
     // Only starts by the pressure switch: after a lock-out the tank may have run empty.
     let starts: Vec<&RunFacts> = case
         .facts

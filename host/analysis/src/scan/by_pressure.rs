@@ -1,0 +1,126 @@
+//! Runs from the pressure alone, where neither current nor power was recorded: under a pressure
+//! switch the pressure can only rise while the pump runs, so runs reach from a low to the next high.
+
+use crate::facts::Stretch;
+use crate::limits;
+use crate::robust::median;
+use pumpwitness_recording::Columns;
+use pumpwitness_site_file::{Control, Site};
+
+/// Time constant that quiets the reading, s.
+const QUIET_S: f64 = 0.5;
+
+#[derive(Clone, Copy, Debug)]
+struct Turn {
+    time_ms: i64,
+    bar: f64,
+}
+
+/// Runs in time order; none under another control.
+pub fn runs(columns: &Columns, site: &Site) -> Vec<Stretch> {
+    let Some(Control::PressureSwitch { cut_in_bar, cut_out_bar }) = site.control else {
+        return Vec::new();
+    };
+    let band = cut_out_bar - cut_in_bar;
+    // An open loop reads below anything a pressure can be.
+    let least = site.transducer.map_or(f64::NEG_INFINITY, |t| {
+        t.low_bar - (4.0 - limits::LOOP_OPEN_MA.value) / 16.0 * (t.high_bar - t.low_bar)
+    });
+    let turns = turns(columns, limits::PRESSURE_RISE.value * band, least);
+    let lows: Vec<Turn> = turns.iter().step_by(2).copied().collect();
+    let highs: Vec<Turn> = turns.iter().skip(1).step_by(2).copied().collect();
+    let usual = |turns: &[Turn]| median(turns.iter().map(|t| t.bar)).unwrap_or(f64::NAN);
+    let (low, high) = (usual(&lows), usual(&highs));
+    let room = limits::PRESSURE_TURN.value * (high - low);
+    let mut runs: Vec<Stretch> = Vec::new();
+    for (n, (from, to)) in lows.iter().zip(&highs).enumerate() {
+        // A dent in the rise, and a rise that came to nothing, belong to the run around them: more
+        // was drawn for a while than the pump gave.
+        let before = n.checked_sub(1).and_then(|n| highs.get(n));
+        let dent = from.bar > low + room || before.is_some_and(|top| top.bar < high - room);
+        match runs.last_mut() {
+            Some(last) if dent => last.end_ms = to.time_ms,
+            _ => runs.push(Stretch { start_ms: from.time_ms, end_ms: to.time_ms }),
+        }
+    }
+    runs
+}
+
+/// Turning points, low and high in turns, beginning with a low; a turn counts once the pressure has
+/// gone the other way by `by_bar`.
+fn turns(columns: &Columns, by_bar: f64, least_bar: f64) -> Vec<Turn> {
+    let Some(pressure) = &columns.pressure_bar else { return Vec::new() };
+    let mut turns: Vec<Turn> = Vec::new();
+    let mut rising = false;
+    let mut extreme: Option<Turn> = None;
+    let mut quiet = f64::NAN;
+    for (n, bar) in pressure.mean.iter().enumerate() {
+        let bar = f64::from(*bar);
+        if !bar.is_finite() || bar < least_bar {
+            continue;
+        }
+        let span_s = f64::from(columns.span_ms[n]) / 1000.0;
+        let weight = span_s / (span_s + QUIET_S);
+        quiet = if quiet.is_nan() { bar } else { quiet + weight * (bar - quiet) };
+        let now = Turn { time_ms: columns.end_ms[n], bar: quiet };
+        let Some(last) = &mut extreme else {
+            extreme = Some(now);
+            continue;
+        };
+        let further = if rising { quiet >= last.bar } else { quiet <= last.bar };
+        if further {
+            *last = now;
+        } else if (quiet - last.bar).abs() > by_bar {
+            // Before the first rise there is no low that ended a rest.
+            turns.push(*last);
+            rising = !rising;
+            extreme = Some(now);
+        }
+    }
+    if turns.len() % 2 == 1
+        && let Some(last) = extreme
+    {
+        turns.push(last);
+    }
+    turns
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pumpwitness_recording::Channel;
+
+    const SITE: &str = "[supply]\nnominal_v = 230\nfrequency_hz = 50\n[motor]\nrated_current_a = \
+                        5\n[control]\nkind = \"pressure-switch\"\ncut_in_bar = 2\ncut_out_bar = 3";
+
+    /// A sawtooth falls for 200 s and rises for 50 s; one rise has a dent.
+    #[test]
+    fn runs_reach_from_low_to_high_and_over_dents() {
+        let bar = |second: i64| {
+            let place = (second % 250) as f64;
+            let saw = if place < 200.0 { 3.0 - place / 200.0 } else { 2.0 + (place - 200.0) / 50.0 };
+            // In the third rise more is drawn for some seconds than the pump gives.
+            let dent = if (720..730).contains(&second) { 0.15 } else { 0.0 };
+            (saw - dent) as f32
+        };
+        let mean: Vec<f32> = (1..=1_250).map(bar).collect();
+        let columns = Columns {
+            end_ms: (1..=1_250).map(|s| s * 1000).collect(),
+            span_ms: vec![1000; 1_250],
+            pressure_bar: Some(Channel {
+                min: mean.clone(),
+                max: mean.clone(),
+                mean,
+                spread: false,
+            }),
+            ..Columns::default()
+        };
+        let runs = runs(&columns, &pumpwitness_site_file::parse(SITE).unwrap());
+        assert_eq!(runs.len(), 5, "{runs:?}");
+        for (n, run) in runs.iter().enumerate() {
+            let start_ms = n as i64 * 250_000 + 200_000;
+            assert!((run.start_ms - start_ms).abs() <= 2_000, "{run:?}");
+            assert!((run.end_ms - start_ms - 50_000).abs() <= 2_000, "{run:?}");
+        }
+    }
+}
