@@ -25,10 +25,10 @@ fn causes_are_named_and_the_innocent_are_not() {
         .filter(|(_, s)| s.shown && (!s.top_right || !s.innocents.is_empty()))
         .map(|(visit, s)| story(visit.seed, s))
         .collect();
-    // The aim over hundreds is 97 % right and is not reached yet (`examples/sweep.rs` measures it);
-    // this floor keeps what is.
+    // Over hundreds at least 97 % are right (`examples/sweep.rs` measures it): of these few, one may
+    // be wrong.
     let shown = scores.iter().filter(|score| score.shown).count();
-    assert!(told.len() * 4 <= shown, "{} of {shown}:\n{}", told.len(), told.join("\n"));
+    assert!(told.len() <= 1, "{} of {shown}:\n{}", told.len(), told.join("\n"));
     for (visit, score) in visits.iter().zip(&scores) {
         assert!(score.runs.0.abs_diff(score.runs.1) <= 1, "{}", story(visit.seed, score));
         if score.truth == ["healthy"] {
@@ -66,5 +66,40 @@ fn a_worse_record_says_less_and_alleges_no_more() {
                 assert!(blind, "{harm:?} {told}");
             }
         }
+    }
+}
+
+/// The worse the fault, the surer the analysis: along ramps of severity on one and the same site the
+/// confidence in the true cause does not fall by more than a hair, and no site at the gross end is
+/// left without its cause.
+#[test]
+fn confidence_grows_with_severity() {
+    let causes = [
+        Cause::WaterloggedTank,
+        Cause::DifferentialTooNarrow,
+        Cause::IdleDraw,
+        Cause::RestrictedIntake,
+        Cause::MechanicalDrag,
+        Cause::SupplyDips,
+        Cause::TransducerWiring,
+    ];
+    let severities = [0.0, 0.33, 0.67, 1.0];
+    let visits: Vec<_> = causes
+        .iter()
+        .zip(FIRST_SEED + 900..)
+        .flat_map(|(cause, seed)| severities.map(|severity| draw::one(seed, *cause, severity, 1.5)))
+        .collect();
+    let scores = each(&visits, judge);
+    for (ramp, visits) in scores.chunks(severities.len()).zip(visits.chunks(severities.len())) {
+        let sure = |score: &Score| {
+            let named = score.named.iter().filter(|(name, _)| {
+                score.truth.contains(name) || *name == "check-valve-leak" || *name == "idle-draw"
+            });
+            named.map(|(_, confidence)| *confidence).fold(0.0, f64::max)
+        };
+        let line: Vec<f64> = ramp.iter().map(sure).collect();
+        let told = || format!("{:?} seed {}: {line:?}", visits[0].causes, visits[0].seed);
+        assert!(line.windows(2).all(|pair| pair[1] > pair[0] - 0.05), "{}", told());
+        assert!(line[line.len() - 1] > 0.6, "{}", told());
     }
 }

@@ -62,6 +62,11 @@ pub fn all(case: &Case) -> Map<String, Value> {
     if let Some((found, runs)) = case.levels.gas_bar_l {
         put("tank_gas_bar_l", found);
         put("tank_gas_runs", runs as f64);
+        // What the tank gives from cut-out to cut-in, by Boyle's law.
+        if let (Some(low), Some(high)) = (case.levels.cut_in, case.levels.cut_out) {
+            let inverse = |bar: f64| 1.0 / (bar + ATMOSPHERE_BAR);
+            put("drawdown_l", found * (inverse(low.value) - inverse(high.value)));
+        }
         if let Some(precharge) = case.site.tank.and_then(|t| t.precharge_bar) {
             put("effective_gas_volume_l", found / (precharge + ATMOSPHERE_BAR));
         }

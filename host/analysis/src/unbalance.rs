@@ -17,9 +17,48 @@ pub fn negative_sequence(volts: [f64; 3]) -> f64 {
     ((1.0 - root) / (1.0 + root)).sqrt()
 }
 
+/// Share of its rated power that a motor may carry at this unbalance (NEMA MG 1 figure 14-1, as
+/// tabulated in an engineering handbook on line; straight lines between its points).
+pub fn derating(nema_share: f64) -> f64 {
+    const POINTS: [(f64, f64); 10] = [
+        (0.5, 1.00),
+        (1.0, 1.00),
+        (1.5, 0.97),
+        (2.0, 0.95),
+        (2.5, 0.93),
+        (3.0, 0.89),
+        (3.5, 0.85),
+        (4.0, 0.82),
+        (4.5, 0.78),
+        (5.0, 0.76),
+    ];
+    let percent = nema_share * 100.0;
+    let above = POINTS.iter().position(|point| point.0 >= percent);
+    match above {
+        Some(0) => 1.0,
+        Some(n) => {
+            let (from, to) = (POINTS[n - 1], POINTS[n]);
+            from.1 + (to.1 - from.1) * (percent - from.0) / (to.0 - from.0)
+        }
+        // The standard's figure ends here; beyond it motors are not to be run.
+        None => POINTS[POINTS.len() - 1].1,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// NEMA MG 1: example of the trade press, 460, 467, 450 V are 1.96 % unbalance; figure 14-1 gives
+    /// some 0.95 at 2 %, 0.89 at 3 %, and readings of 0.75 and 0.88 occur at 5 and 3 %: ±0.01.
+    #[test]
+    fn derating_by_the_figure() {
+        for (percent, factor) in [(0.0, 1.0), (1.0, 1.0), (2.0, 0.95), (3.0, 0.885), (5.0, 0.755)] {
+            assert!((derating(percent / 100.0) - factor).abs() < 0.0101, "{percent}");
+        }
+        assert!((derating(nema([460.0, 467.0, 450.0])) - 0.952).abs() < 0.01);
+        assert!(derating(0.2) < 0.77);
+    }
 
     /// Published examples (trade press; journal letter in IEEE Power Engineering Review 2001), the
     /// negative-sequence column computed independently from phasors.

@@ -98,7 +98,8 @@ mod tests {
     fn runs_reach_from_low_to_high_and_over_dents() {
         let bar = |second: i64| {
             let place = (second % 250) as f64;
-            let saw = if place < 200.0 { 3.0 - place / 200.0 } else { 2.0 + (place - 200.0) / 50.0 };
+            let saw =
+                if place < 200.0 { 3.0 - place / 200.0 } else { 2.0 + (place - 200.0) / 50.0 };
             // In the third rise more is drawn for some seconds than the pump gives.
             let dent = if (720..730).contains(&second) { 0.15 } else { 0.0 };
             (saw - dent) as f32
