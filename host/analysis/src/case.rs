@@ -7,6 +7,7 @@ use crate::scan::Plan;
 use crate::stops::Ledger;
 use pumpwitness_protocol::record::TimedMark;
 use pumpwitness_site_file::Site;
+use std::fmt::Write;
 
 /// Everything a finding may look at.
 #[derive(Clone, Debug)]
@@ -50,10 +51,11 @@ impl Case<'_> {
         let (agree, differ) = self.ledger.lamps_say(reason);
         let mut text = String::new();
         if agree > 0 {
-            text += &format!(" At {agree} of these stops a lamp labelled for it lit.");
+            let _ = write!(text, " At {agree} of these stops a lamp labelled for it lit.");
         }
         if differ > 0 {
-            text += &format!(" At {differ} of them a lamp labelled for another reason lit.");
+            let _ =
+                write!(text, " At {differ} of these stops a lamp labelled for another reason lit.");
         }
         text
     }

@@ -240,6 +240,7 @@ limits! {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::fmt::Write;
 
     #[test]
     fn every_limit_names_its_source_and_unit() {
@@ -262,8 +263,9 @@ mod tests {
         );
         for (name, bound) in ALL {
             let what = bound.what.trim().trim_end_matches('.');
-            text += &format!(
-                "| {what} | {} | {} | {} | `{name}` |\n",
+            let _ = writeln!(
+                text,
+                "| {what} | {} | {} | {} | `{name}` |",
                 bound.value, bound.unit, bound.source
             );
         }

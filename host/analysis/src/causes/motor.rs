@@ -43,7 +43,8 @@ pub const MECHANICAL_DRAG: Cause = Cause {
             against,
             text: format!(
                 "The motor draws {:.2} A ({:.2} A rated) at a normal voltage of {:.0} V: it works \
-                 harder than it should, as when bearings or pump stages drag.",
+                 harder than its nameplate allows, as when bearings or pump stages drag, or when it \
+                 moves more water than it was chosen for.",
                 view.figure("overload", "running_current_a"),
                 view.figure("overload", "rated_current_a"),
                 view.figure("overload", "voltage_v"),
@@ -142,7 +143,7 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
             text: format!(
                 "With the supply present and the pressure below the start pressure the motor drew \
                  nothing, {:.0} min at the longest: its circuit, from the switch's contacts to the \
-                 winding, was open.",
+                 winding, was open, or something held it off that the record does not show.",
                 view.figure("no-draw", "longest_s") / 60.0
             ),
             otherwise: match view.case.levels.cut_in {

@@ -34,8 +34,9 @@ pub const TRANSDUCER_WIRING: Cause = Cause {
             speaks_for: view.found(&["transducer-open", "transducer-short", "transducer-frozen"]),
             against,
             text: format!(
-                "The transducer's signal came and went {} times in a way no pressure does: its \
-                 wiring or plug makes poor contact. Its readings are good in between.",
+                "The transducer's signal came and went {} times in a way no pressure does: poor \
+                 contact in its wiring or plug is the best explanation; a transducer that fails inside \
+                 can do the same. Its readings in between are used.",
                 view.case.facts.loop_faults.len()
             ),
             otherwise: signal_sound(view),

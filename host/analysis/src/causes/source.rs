@@ -73,7 +73,7 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
             text: format!(
                 "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
                  (median), and the pressure no longer rises; after a pause there is water again. More is \
-                 drawn than the source gives."
+                 drawn than the source gives, or its level has fallen to the intake."
             ),
             otherwise: loaded_to_the_end(view),
         }

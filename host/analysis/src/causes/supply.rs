@@ -75,7 +75,7 @@ pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
         confidence: view.strength("interruption"),
         speaks_for: view.found(&["interruption"]),
         text: format!(
-            "The supply was gone {:.0} times, {} at the longest.",
+            "At the place of measurement the supply was gone {:.0} times, {} at the longest.",
             view.figure("interruption", "interruptions"),
             crate::findings::span(view.figure("interruption", "longest_s"))
         ),
@@ -161,7 +161,7 @@ pub const WEAK_CONNECTION: Cause = Cause {
             text: if rising > 0.0 {
                 format!(
                     "The resistance on the way from the supply to this pump rose from {:.2} to \
-                     {:.2} Ω inside the record: a connection is going bad. Such a place grows hot.",
+                     {:.2} Ω inside the record, as when a connection goes bad; such a place grows hot.",
                     view.figure("rising-supply-impedance", "early_ohm"),
                     view.figure("rising-supply-impedance", "late_ohm")
                 )

@@ -58,6 +58,8 @@ impl Draft {
     /// The limit it was judged against.
     pub fn limit(mut self, value: f64, unit: &'static str, source: impl Into<String>) -> Self {
         if value.is_finite() {
+            // Products of limits and nameplates carry digits that mean nothing.
+            let value = (value * 1e6).round() / 1e6;
             self.limit = Some(Limit { value, unit, source: source.into() });
         }
         self

@@ -87,6 +87,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     let longest = seen.iter().map(|s| s.0.seconds()).fold(0.0, f64::max);
     let total: f64 = seen.iter().map(|s| s.0.seconds()).sum();
     let lowest = seen.iter().map(|s| s.1).fold(f64::NAN, f64::min);
+    // A reading a hair below zero is zero.
+    let lowest = if lowest.abs() < 0.005 { 0.0 } else { lowest };
     let text = format!(
         "{} times the pressure lay below the start pressure ({:.2} bar) with the supply present \
          and the motor drew nothing, for {:.0} min in all and {:.0} min at the longest; the \

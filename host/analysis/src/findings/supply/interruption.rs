@@ -18,7 +18,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let total: f64 = gone.iter().map(|e| e.time.seconds()).sum();
     let stopped = case.ledger.count(StopReason::SupplyLost);
     let text = format!(
-        "The supply was gone {} times, {} in all and {} at the longest; {stopped} runs were cut off \
+        "At the place of measurement the supply was gone {} times, {} in all and {} at the longest; {stopped} runs were cut off \
          by it.",
         gone.len(),
         crate::findings::span(total),

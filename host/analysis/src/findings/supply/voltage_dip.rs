@@ -43,7 +43,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         "The voltage dipped below 90 % of nominal {} times ({per_day:.1} a day), down to \
          {lowest:.0} V ({:.0} % of {nominal:.0} V) and for up to {longest:.2} s; {resting} of these \
          came without any rise of this pump's current, and none is explained by it. The dips come \
-         from the supply side, not from this pump.",
+         from ahead of the place of measurement, other loads on the same supply included, not from \
+         this pump.",
         dips.len(),
         lowest / nominal * 100.0,
     );
