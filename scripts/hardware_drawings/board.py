@@ -127,7 +127,7 @@ def processor():
     s.text(480, 164, "125 MHz", "middle")
     left = [(70, "2 to 9", "lamps 1 to 8, low while lit"), (95, "10", "switch of the supply sense"), (120, "22", "supply monitor, low while failing"),
             (180, "26", "line voltage"), (220, "27", "motor current"), (260, "28", "transducer signal"),
-            (300, "29", "transducer supply"), (360, "ADC_AVDD", "3.3 V reference, 1 Ω and 10 µF + 100 nF"),
+            (300, "29", "transducer supply, or VSYS"), (360, "ADC_AVDD", "3.3 V reference, 1 Ω and 10 µF + 100 nF"),
             (410, "XIN, XOUT", "12 MHz crystal, 30 ppm"), (460, "program flash", "on its own bus, 2 MiB or more")]  # fmt: skip
     for y, pin, what in left:
         s.line((340, y), (380, y))
