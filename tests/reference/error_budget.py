@@ -67,7 +67,8 @@ def propagated(name, lines, rng):
 def check_against_the_monte_carlo_method(_):
     rng = np.random.default_rng(20_260_302)
     for name, (title, unit, lines) in budget.budgets().items():
-        u, _ = budget.combined(lines)
+        u, freedom = budget.combined(lines)
+        assert freedom > 100, f"{name}: k = 2 is too small"
         values = propagated(name, lines, rng)
         low, high = np.quantile(values, (0.025, 0.975))
         # u stated with one digit.
