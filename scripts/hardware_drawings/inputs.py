@@ -59,13 +59,14 @@ def voltage_head_amplifier():
     s.dot(310, 290)
     s.dot(350, 290)
     s.line((380, 190), (410, 190))
+    s.frame(14, 40, 458, 370, "at mains potential")
     s.barrier(485, 40, 410, "reinforced insulation, CAT III 300 V")
     s.box(410, 160, 150, 80, "isolating amplifier\n\ngain 8")
     s.box(410, 330, 150, 60, "isolated\nsupply 5 V to 5 V")
     s.line((440, 330), (440, 290))
     s.line((460, 330), (460, 240))
     s.dot(440, 290)
-    s.text(466, 314, "5 V")
+    s.text(454, 322, "5 V", "end")
     s.text(434, 262, "0 V", "end")
     a, f = of("voltage", "difference_in_ohm"), of("voltage", "difference_feedback_ohm")
     s.resistor((560, 180), (660, 180), a)
@@ -88,7 +89,6 @@ def voltage_head_amplifier():
     s.terminal(804, 350, "5 V", side=1)
     s.line((560, 376), (800, 376))
     s.terminal(804, 376, "0 V", side=1)
-    s.frame(14, 40, 458, 370, "at mains potential")
     s.note(24, 434, "Amplifier: input ±0.25 V, gain 8, reinforced insulation for 300 V in category III. Divider: high-voltage resistors, 1.6 kV each.")
     return s
 
