@@ -296,5 +296,20 @@ mod tests {
         {
             assert!(faces.has(sign), "{sign} {:04x}", u32::from(sign));
         }
+        // The words themselves, wherever they are added later.
+        let words = [
+            include_str!("../strings/causes.rs"),
+            include_str!("../strings/compared.rs"),
+            include_str!("../strings/custody.rs"),
+            include_str!("../strings/kinds.rs"),
+            include_str!("../strings/measures.rs"),
+            include_str!("../strings/page.rs"),
+            include_str!("../strings/pictures.rs"),
+            include_str!("../strings/sentences.rs"),
+            include_str!("../strings/stops.rs"),
+        ];
+        for sign in words.concat().chars().filter(|sign| !sign.is_ascii()) {
+            assert!(faces.has(sign), "{sign} {:04x}", u32::from(sign));
+        }
     }
 }
