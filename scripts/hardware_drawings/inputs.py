@@ -66,7 +66,7 @@ def voltage_head_amplifier():
     s.line((440, 330), (440, 290))
     s.line((460, 330), (460, 240))
     s.dot(440, 290)
-    s.text(454, 322, "5 V", "end")
+    s.text(455, 276, "5 V", "end", size=11)
     s.text(434, 262, "0 V", "end")
     a, f = of("voltage", "difference_in_ohm"), of("voltage", "difference_feedback_ohm")
     s.resistor((560, 180), (660, 180), a)
