@@ -1,5 +1,5 @@
-//! Device slots (FORMAT.md §7): what belongs to the device and not to the site it stands at, its key
-//! and its calibration.
+//! Device slots (FORMAT.md §7): what belongs to the device and not to the site it stands at: its
+//! key, its calibration, and how far its record is safe elsewhere.
 
 use crate::calibration::Calibration;
 use crate::check;
@@ -7,7 +7,9 @@ use crate::page::SECTOR_BYTES;
 use core::fmt;
 
 const MAGIC: &[u8; 8] = b"PWDEVC1\n";
-const HEAD: usize = 48;
+const HEAD: usize = 52;
+const HAS_KEY: u8 = 1;
+const HAS_RELEASED: u8 = 2;
 const CRC_BYTES: usize = 4;
 
 /// Room for the postcard bytes of a calibration (its own tests hold it to that).
@@ -33,6 +35,8 @@ pub struct DeviceSlot {
     pub number: u32,
     /// Seed of the device's key, if it has one.
     pub seed: Option<Seed>,
+    /// Sectors up to this one are safe elsewhere and may be overwritten.
+    pub released: Option<u32>,
     /// Calibration in force.
     pub calibration: Calibration,
 }
@@ -44,8 +48,12 @@ impl DeviceSlot {
         out[0..8].copy_from_slice(MAGIC);
         out[8..12].copy_from_slice(&self.number.to_le_bytes());
         if let Some(Seed(seed)) = &self.seed {
-            out[14] = 1;
+            out[14] |= HAS_KEY;
             out[16..48].copy_from_slice(seed);
+        }
+        if let Some(released) = self.released {
+            out[14] |= HAS_RELEASED;
+            out[48..52].copy_from_slice(&released.to_le_bytes());
         }
         // Bounded by its types to less than the room.
         let length = match postcard::to_slice(
@@ -65,7 +73,7 @@ impl DeviceSlot {
     /// Reads a slot from the start of `bytes`; `None` when it does not pass its checks.
     pub fn decode(bytes: &[u8]) -> Option<Self> {
         let head: &[u8; HEAD] = bytes.first_chunk()?;
-        if head[0..8] != *MAGIC || head[14] > 1 || head[15] != 0 {
+        if head[0..8] != *MAGIC || head[14] > (HAS_KEY | HAS_RELEASED) || head[15] != 0 {
             return None;
         }
         let length = usize::from(u16::from_le_bytes([head[12], head[13]]));
@@ -86,7 +94,9 @@ impl DeviceSlot {
         seed.copy_from_slice(&head[16..48]);
         Some(Self {
             number: u32::from_le_bytes([head[8], head[9], head[10], head[11]]),
-            seed: (head[14] == 1).then_some(Seed(seed)),
+            seed: (head[14] & HAS_KEY != 0).then_some(Seed(seed)),
+            released: (head[14] & HAS_RELEASED != 0)
+                .then_some(u32::from_le_bytes([head[48], head[49], head[50], head[51]])),
             calibration,
         })
     }
@@ -103,12 +113,18 @@ mod tests {
         while calibration.reference.push('y').is_ok() {}
         calibration.voltage.gain_nano = u32::MAX;
         calibration.current.offset_q8 = i32::MIN;
-        DeviceSlot { number: u32::MAX, seed: Some(Seed([0xA5; 32])), calibration }
+        DeviceSlot {
+            number: u32::MAX,
+            seed: Some(Seed([0xA5; 32])),
+            released: Some(u32::MAX),
+            calibration,
+        }
     }
 
     #[test]
     fn the_fullest_slot_and_one_without_a_key_come_back() {
-        for slot in [fullest(), DeviceSlot { seed: None, ..fullest() }, DeviceSlot::default()] {
+        let without = DeviceSlot { seed: None, released: None, ..fullest() };
+        for slot in [fullest(), without, DeviceSlot::default()] {
             let mut out = [0xFF; DEVICE_SLOT_BYTES_MAX];
             assert_eq!(DeviceSlot::decode(slot.encode(&mut out)), Some(slot));
         }

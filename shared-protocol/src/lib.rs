@@ -5,7 +5,8 @@
 //! Layers, outermost last: [`record`] (what is stored) → [`codec`] (records as bits) → [`page`]
 //! (chunks in a page) → [`sector`] (pages in an erase unit, hash chain) → [`archive`] (sectors in
 //! a file), which [`seal`]s vouch for; beside them [`message`] (requests and replies) → [`frame`]
-//! (COBS and CRC on a line), and [`slot`] and [`device_slot`] (what outlives a power cut).
+//! (COBS and CRC on a line), and [`slot`], [`device_slot`] and [`rest`] (what outlives a
+//! power cut).
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -19,6 +20,7 @@ pub mod frame;
 pub mod message;
 pub mod page;
 pub mod record;
+pub mod rest;
 mod rice;
 pub mod seal;
 pub mod sector;

@@ -163,3 +163,31 @@ fn strangers_and_silence_are_named() {
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0, "{says:?}");
     }
 }
+
+/// Readings beside a reference change what the logger keeps, once, and every archive carries it.
+#[test]
+fn a_calibration_is_kept_and_collected() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path();
+    let logger = logger(*b"PORT0009");
+    let port = Plugged::new(Arc::clone(&logger), None).unwrap();
+    let file = include_str!("../../host/link/example-calibration.toml");
+    fs::write(place.join("calibration.toml"), file).unwrap();
+    let put = ["calibrate", "--file", "calibration.toml", "--port", port.path()];
+    let dry = run(place, &[&put[..], &["--dry-run"]].concat()).fine();
+    let said = run(place, &["calibrate", "--show", "--port", port.path()]).fine();
+    assert!(said.contains("Never calibrated") && dry.contains("by = \"J. Fitter\""), "{said}");
+    let said = run(place, &put).fine();
+    assert!(said.contains("gain_v_per_count = 0.015207077"), "{said}");
+    let shown = run(place, &["calibrate", "--show", "--port", port.path()]).fine();
+    assert!(said.ends_with(&shown), "{shown}");
+    let again = run(place, &put);
+    let (code, error) = again.one_line_error();
+    assert!(code == 1 && error.contains("take them again"), "{error}");
+    arm(place, port.path());
+    run(place, &["collect", "--out", "a.pwa", "--port", port.path(), "--by", "J. Fitter"]).fine();
+    let header = ArchiveHeader::decode(&fs::read(place.join("a.pwa")).unwrap()).unwrap();
+    assert_eq!(header.calibration.voltage.gain_nano, 15_207_077);
+    assert_eq!(header.collected_by, "J. Fitter");
+    assert_eq!(header.seal.unwrap().statement.sector, header.range.last_sector);
+}

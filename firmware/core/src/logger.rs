@@ -148,9 +148,12 @@ impl<F: NorFlash> Mounted<F> {
             None => (Settings::default(), Vec::new(), false, 0),
         };
         journal.set_when_full(settings.when_full);
-        // Every sector of earlier boots is closed: a mounted journal opens a new one.
-        let before = journal.status();
-        let closed_up_to = (before.sectors_used > 0).then_some(before.newest_sector);
+        let closed_up_to = journal.newest_closed_sequence();
+        // One of a memory that was cleared since would give away sectors of the new one.
+        own.released = own.released.filter(|up_to| closed_up_to >= Some(*up_to));
+        if let Some(up_to) = own.released {
+            journal.release(up_to);
+        }
         let identity = Identity {
             protocol: PROTOCOL_VERSION,
             device: start.device,
@@ -329,6 +332,17 @@ impl<F: NorFlash> Logger<F> {
     /// Hands the waiting records to the journal and makes them durable when it is time. Records
     /// that could not be stored are counted in a later one; the last error is given.
     pub async fn store(&mut self) -> Result<(), Error<F::Error>> {
+        let durable = self.commit_due;
+        self.put_away().await?;
+        if durable {
+            // Nothing is in memory now that an erasure could keep waiting.
+            self.journal.tidy().await?;
+        }
+        Ok(())
+    }
+
+    /// [`Self::store`] without getting ready for what comes next.
+    async fn put_away(&mut self) -> Result<(), Error<F::Error>> {
         let mut outcome = Ok(());
         while let Some(record) = self.recorder.pop() {
             if let Err(error) = self.journal.append(&record, self.recorder.clock_ms()).await {
@@ -374,7 +388,9 @@ impl<F: NorFlash> Logger<F> {
     pub async fn power_failing(&mut self, supply_mv: u16) -> Result<(), Error<F::Error>> {
         self.recorder.close();
         self.recorder.mark(Mark::PowerFailing { supply_mv });
-        self.store_all().await
+        self.commit_due = true;
+        self.put_away().await?;
+        self.journal.rest().await
     }
 
     /// Takes bytes from the line and answers everything they ask for, pages included.
@@ -443,10 +459,7 @@ impl<F: NorFlash> Logger<F> {
                 }
                 return Ok(());
             }
-            Outcome::Release(up_to_sector) => {
-                self.journal.release(up_to_sector);
-                ReplyBody::Done
-            }
+            Outcome::Release(up_to_sector) => self.release(up_to_sector).await,
             Outcome::PutCalibration(calibration) => self.put_calibration(calibration).await,
             Outcome::Seal => self.seal_download().await,
         };
@@ -527,7 +540,19 @@ impl<F: NorFlash> Logger<F> {
         ReplyBody::Done
     }
 
-    /// Makes key and calibration durable.
+    async fn release(&mut self, up_to_sector: u32) -> ReplyBody {
+        self.journal.release(up_to_sector);
+        if self.own.released < Some(up_to_sector) {
+            self.own.released = Some(up_to_sector);
+            // If it is not remembered, the next start merely keeps more than it has to.
+            if self.keep_own().await.is_err() {
+                log_warn!("a release is not remembered");
+            }
+        }
+        ReplyBody::Done
+    }
+
+    /// Makes key, calibration and release durable.
     async fn keep_own(&mut self) -> Result<(), Error<F::Error>> {
         self.own.number = self.own.number.wrapping_add(1);
         self.journal.store_device_slot(&self.own).await

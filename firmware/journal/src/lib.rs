@@ -11,8 +11,9 @@
 //! - a sector that fails costs none of the records it was to take, and a rotten byte none outside
 //!   its sector.
 //!
-//! A power cut costs the rest of the sector being written: so many starts as there are sectors, with
-//! hardly a record each, overwrite a ring that keeps the newest.
+//! A power cut costs the rest of the sector being written, a supply lost in good order (`rest`) the
+//! rest of its page: four times as many such starts as there are sectors, with hardly a record each,
+//! overwrite a ring that keeps the newest.
 #![no_std]
 #![forbid(unsafe_code)]
 

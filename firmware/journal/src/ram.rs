@@ -8,6 +8,9 @@ use pumpwitness_protocol::page::SECTOR_BYTES;
 use std::collections::BTreeMap;
 use std::vec::Vec;
 
+/// Runs a future of this crate over a flash in memory, which never waits.
+pub use embassy_futures::block_on as now;
+
 /// Steps in which an erasure goes on, for cutting the power between them.
 pub const ERASE_STEPS: usize = 8;
 
@@ -87,6 +90,8 @@ pub struct RamFlash<const WORD: usize = 1> {
     unstable: Option<BTreeMap<usize, u8>>,
     counts: Counts,
     noise: u32,
+    /// Readings until one fails.
+    failing_read: Option<usize>,
 }
 
 impl<const WORD: usize> RamFlash<WORD> {
@@ -109,6 +114,7 @@ impl<const WORD: usize> RamFlash<WORD> {
             unstable: None,
             counts: Counts { erased: std::vec![0; sectors], ..Counts::default() },
             noise: 0x2545_F491,
+            failing_read: None,
         };
         for word in 0..flash.bytes.len() / WORD {
             if flash.bytes[word * WORD..][..WORD].iter().any(|byte| *byte != 0xFF) {
@@ -162,6 +168,11 @@ impl<const WORD: usize> RamFlash<WORD> {
     /// Makes a sector bad from now on.
     pub fn spoil_with(&mut self, sector: usize, fault: Fault) {
         self.bad.push((sector, fault));
+    }
+
+    /// Makes one reading fail, after `reads` good ones.
+    pub fn fail_read_after(&mut self, reads: usize) {
+        self.failing_read = Some(reads);
     }
 
     /// What was done so far.
@@ -291,6 +302,14 @@ impl<const WORD: usize> ReadNorFlash for RamFlash<WORD> {
 
     async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), RamError> {
         self.powered()?;
+        match &mut self.failing_read {
+            Some(0) => {
+                self.failing_read = None;
+                return Err(RamError::Failed { address: offset as usize });
+            }
+            Some(left) => *left -= 1,
+            None => {}
+        }
         let range = self.range(offset as usize, bytes.len())?;
         bytes.copy_from_slice(&self.bytes[range.clone()]);
         self.counts.read += bytes.len() as u64;
@@ -352,16 +371,5 @@ impl<const WORD: usize> NorFlash for RamFlash<WORD> {
             self.program_byte(at, *byte)?;
         }
         Ok(())
-    }
-}
-
-/// Runs a future of this crate over a flash in memory, which never waits.
-pub fn now<T>(future: impl Future<Output = T>) -> T {
-    let mut context = core::task::Context::from_waker(core::task::Waker::noop());
-    let mut future = core::pin::pin!(future);
-    loop {
-        if let core::task::Poll::Ready(value) = future.as_mut().poll(&mut context) {
-            return value;
-        }
     }
 }

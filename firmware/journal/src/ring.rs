@@ -1,14 +1,16 @@
 //! The ring: records into pages, pages into sectors, the oldest sector overwritten first.
 //!
 //! A page is built in memory and programmed chunk by chunk; what [`Journal::commit`] has programmed
-//! is safe. A mounted journal never goes on in a sector of the boot before: the page under way when
-//! the power went, and the one behind it, may hold half-programmed bits that read as erased, so
-//! blank is not proof. It opens the next sector, which costs at most one a boot, and flash is never
-//! programmed over half-programmed bits.
+//! is safe. After a power cut a mounted journal does not go on in the sector of the boot before: the
+//! page under way when the power went, and the one behind it, may hold half-programmed bits that
+//! read as erased, so blank is not proof, and flash is never programmed over half-programmed bits. It
+//! opens the next sector. Only where the supply was lost in good order (`resting.rs`) it goes on in
+//! the next page.
 //!
-//! A new sector goes to the next place round the ring, so that all wear alike. It is erased even
-//! where it reads blank (an erasure may have been cut short), and both erasure and header are read
-//! back. A place that fails, then or while its pages are programmed, is passed over from then on
+//! A new sector goes to the next place round the ring, so that all wear alike. It is erased before it
+//! is needed ([`Journal::tidy`]), so that the flush at a power failure never waits for an erasure;
+//! even where it reads blank (an erasure may have been cut short); and both erasure and header are
+//! read back. A place that fails, then or while its pages are programmed, is passed over from then on
 //! (`place.rs`); its records that did not stand are still in memory and go to the next place, and
 //! what stood in it before is read as long as the ring holds it.
 //!
@@ -18,19 +20,22 @@
 
 mod mount;
 mod place;
+mod resting;
 
 use crate::error::Error;
 use core::ops::Range;
 use embedded_storage_async::nor_flash::NorFlash;
-use place::{BadPlaces, Head, Held, PIECE, is_blank, place_address, read_header, reads_back};
+use place::{BadPlaces, Head, Held, PIECE, place_address, read_header, reads_back, reads_blank};
 use pumpwitness_protocol::codec::EncodeError;
 use pumpwitness_protocol::message::{PageAddress, SnapshotRange, Status};
 use pumpwitness_protocol::page::{
     PAGE_BYTES, PAGES_PER_SECTOR, PageWriter, SECTOR_BYTES, read_page,
 };
 use pumpwitness_protocol::record::Record;
+use pumpwitness_protocol::rest::Ahead;
 use pumpwitness_protocol::sector::SectorHeader;
 use pumpwitness_protocol::settings::WhenFull;
+use resting::Resting;
 use sha2::{Digest, Sha256};
 
 pub(crate) use place::read;
@@ -67,6 +72,12 @@ pub struct Journal<F> {
     /// Times the newest sector has been erased.
     wear: u32,
     open: Option<Open>,
+    /// A page whose sector failed under it, while its records that did not stand are carried into
+    /// the open one.
+    failed: Option<Open>,
+    /// The next place, erased.
+    ahead: Option<Ahead>,
+    resting: Resting,
     /// Sectors up to this one may be overwritten although the oldest are kept.
     released: Option<u32>,
     bad: BadPlaces,
@@ -126,13 +137,14 @@ impl<F: NorFlash> Journal<F> {
     pub async fn append(&mut self, record: &Record, now_ms: i64) -> Result<(), Error<F::Error>> {
         // In the worst case: a page that is full, the last of its sector, then a fresh one.
         for _ in 0..3 {
-            if self.open.as_ref().is_some_and(|open| open.doubtful.is_some()) {
+            let in_doubt = self.open.as_ref().is_some_and(|open| open.doubtful.is_some());
+            if in_doubt || self.failed.is_some() {
                 self.commit(now_ms).await?;
             }
-            let Some(open) = &mut self.open else {
+            if self.open.is_none() && !self.go_on(now_ms).await? {
                 self.open_sector(now_ms).await?;
-                continue;
-            };
+            }
+            let Some(open) = &mut self.open else { return Err(Error::LogicBug) };
             match open.page.push(record) {
                 Ok(()) => {
                     open.pushed += 1;
@@ -154,10 +166,13 @@ impl<F: NorFlash> Journal<F> {
     pub async fn commit(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
         // One try for each sector that may turn out bad on the way.
         for _ in 0..=self.places {
-            if self.program_chunk().await? {
+            if self.failed.is_some() {
+                self.carry(now_ms).await?;
+            } else if self.program_chunk().await? {
                 return Ok(());
+            } else {
+                self.failed = self.open.take();
             }
-            self.rescue(now_ms).await?;
         }
         Err(Error::Worn)
     }
@@ -175,6 +190,8 @@ impl<F: NorFlash> Journal<F> {
             if !open.page.pending() {
                 return Ok(true);
             }
+            self.retract().await?;
+            let Some(open) = &mut self.open else { return Err(Error::LogicBug) };
             let Some(range) = open.page.close_chunk() else { return Err(Error::LogicBug) };
             open.doubtful = Some(range.clone());
             let bytes = &open.page.bytes()[range.clone()];
@@ -182,6 +199,7 @@ impl<F: NorFlash> Journal<F> {
             range
         };
         let at = address + range.start as u32;
+        let Some(open) = &mut self.open else { return Err(Error::LogicBug) };
         let stands = reads_back(&mut self.flash, at, &open.page.bytes()[range]).await?;
         if stands {
             open.stand = open.pushed;
@@ -192,48 +210,47 @@ impl<F: NorFlash> Journal<F> {
         Ok(stands)
     }
 
-    /// Carries the records that did not stand into a new sector. Where there is none they stay
-    /// where they are.
-    async fn rescue(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
-        let Some(mut failed) = self.open.take() else { return Err(Error::LogicBug) };
-        let outcome = self.carry(&mut failed, now_ms).await;
-        if outcome.is_err() {
-            self.open = Some(failed);
-        }
-        outcome
-    }
-
-    /// Moves what did not stand of `failed` into the open page of a new sector; what fills a page
-    /// (the first of a sector is smaller than the others) is programmed on the way.
-    async fn carry(&mut self, failed: &mut Open, now_ms: i64) -> Result<(), Error<F::Error>> {
-        for _ in 0..=self.places {
+    /// Moves what did not stand of the failed page into a new sector; what fills a page (the first of
+    /// a sector is smaller than the others) is programmed on the way. Done when none is left that
+    /// failed, or the new sector failed in its turn; an error leaves all as it is, to be gone on with.
+    async fn carry(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
+        if self.open.is_none() {
             self.open_sector(now_ms).await?;
-            loop {
-                let Some(open) = &mut self.open else { return Err(Error::LogicBug) };
-                let (mut index, mut fits) = (0, true);
-                let stand = failed.stand;
-                read_page(failed.page.bytes(), failed.page.address(), F::WRITE_SIZE, |record| {
-                    index += 1;
-                    if index > stand && fits {
-                        fits = open.page.push(&record).is_ok();
-                        open.pushed += usize::from(fits);
-                    }
-                });
-                let moved = open.pushed;
-                if fits {
-                    return Ok(());
+        }
+        loop {
+            let (Some(open), Some(failed)) = (&mut self.open, &self.failed) else {
+                return Err(Error::LogicBug);
+            };
+            // Of the open page all is carried; after an error it may hold some already.
+            let (mut index, mut fits) = (0, open.doubtful.is_none());
+            let moved = failed.stand + open.pushed;
+            read_page(failed.page.bytes(), failed.page.address(), F::WRITE_SIZE, |record| {
+                index += 1;
+                if index > moved && fits {
+                    fits = open.page.push(&record).is_ok();
+                    open.pushed += usize::from(fits);
                 }
-                if moved == 0 {
-                    return Err(Error::LogicBug);
-                }
-                if !self.program_chunk().await? {
-                    break;
-                }
+            });
+            if fits {
+                self.failed = None;
+                return Ok(());
+            }
+            let moved = open.pushed;
+            if moved == 0 {
+                return Err(Error::LogicBug);
+            }
+            if !self.program_chunk().await? {
+                self.open = None;
+                return Ok(());
+            }
+            if let Some(failed) = &mut self.failed {
                 failed.stand += moved;
-                self.turn_page(now_ms);
+            }
+            self.turn_page(now_ms);
+            if self.open.is_none() {
+                self.open_sector(now_ms).await?;
             }
         }
-        Err(Error::Worn)
     }
 
     fn turn_page(&mut self, now_ms: i64) {
@@ -249,24 +266,25 @@ impl<F: NorFlash> Journal<F> {
         open.stand = 0;
     }
 
-    /// Erases the next sector that takes it and heads it with the hash of the one before.
+    /// Heads the next sector that takes it with the hash of the one before; erases it first where
+    /// that was not done ahead.
     async fn open_sector(&mut self, now_ms: i64) -> Result<(), Error<F::Error>> {
-        let places = self.places;
-        let (sequence, first, tries) = match self.newest {
-            None => (0, 0, places),
-            Some(newest) => (
-                newest.sequence.checked_add(1).ok_or(Error::SequenceExhausted)?,
-                newest.place + 1,
-                // The newest itself is not given up.
-                places - 1,
-            ),
+        if self.full {
+            return Err(Error::Full);
+        }
+        let sequence = match self.newest {
+            None => 0,
+            Some(newest) => newest.sequence.checked_add(1).ok_or(Error::SequenceExhausted)?,
         };
+        self.retract().await?;
         let mut previous = None;
-        for place in (first..first + tries).map(|place| place % places) {
-            self.make_room_at(place).await?;
-            if self.bad.contains(place) {
-                continue;
-            }
+        let mut tried = 0;
+        loop {
+            let (Ahead { place, erased }, next) = match self.ahead.take() {
+                Some(ahead) => (ahead, tried),
+                None => self.erase_next(tried).await?,
+            };
+            tried = next;
             let hash = match (previous, self.newest) {
                 (Some(hash), _) => hash,
                 (None, Some(newest)) => self.hash(newest.place).await?,
@@ -278,16 +296,17 @@ impl<F: NorFlash> Journal<F> {
                 sequence,
                 device: self.device,
                 previous: hash,
-                erased: self.erased_before(place).await?.saturating_add(1),
+                erased,
                 boot: self.boot,
                 opened_ms: now_ms,
             };
-            if self.prepare(place, &header).await? {
+            let (bytes, address) = (header.encode(), place_address(place));
+            let _ = self.flash.write(address, &bytes).await;
+            if reads_back(&mut self.flash, address, &bytes).await? {
                 let held = Held { sequence, place };
                 self.newest = Some(held);
                 self.oldest = self.oldest.or(Some(held));
-                self.wear = header.erased;
-                self.full = false;
+                self.wear = erased;
                 let address = PageAddress { sector: sequence, page: 0 };
                 let page = PageWriter::new(address, F::WRITE_SIZE, self.boot, now_ms);
                 self.open = Some(Open::new(held, page));
@@ -295,7 +314,52 @@ impl<F: NorFlash> Journal<F> {
             }
             self.bad.note(place);
         }
+    }
+
+    /// Erases the next place that takes it, having passed over `tried`; gives it, and how many are
+    /// passed over then.
+    async fn erase_next(&mut self, tried: u32) -> Result<(Ahead, u32), Error<F::Error>> {
+        let places = self.places;
+        let (first, most) = match self.newest {
+            None => (0, places),
+            // The newest itself is not given up.
+            Some(newest) => (newest.place + 1, places - 1),
+        };
+        for further in tried..most {
+            let place = (first + further) % places;
+            self.make_room_at(place).await?;
+            if self.bad.contains(place) {
+                continue;
+            }
+            let erased = self.erased_before(place).await?.saturating_add(1);
+            let address = place_address(place);
+            // One that reads blank although erasing failed may not keep what is programmed into it.
+            let done = self.flash.erase(address, address + SECTOR_BYTES as u32).await.is_ok();
+            if reads_blank(&mut self.flash, address, SECTOR_BYTES).await? && done {
+                return Ok((Ahead { place, erased }, further + 1));
+            }
+            self.bad.note(place);
+        }
         Err(Error::Worn)
+    }
+
+    /// Makes ready what will be needed: the next sector of the ring, then the one in which a rest is
+    /// told. Erases one sector at most; to be called when everything is committed and nothing is
+    /// urgent, for an erasure takes as long as many half waves.
+    pub async fn tidy(&mut self) -> Result<(), Error<F::Error>> {
+        if self.ahead.is_none() && self.open.is_some() && self.failed.is_none() {
+            let was_full = self.full;
+            match self.erase_next(0).await {
+                Ok((ahead, _)) => {
+                    self.ahead = Some(ahead);
+                    return Ok(());
+                }
+                // It is not yet needed, and told when it is.
+                Err(Error::Full | Error::Worn) => self.full = was_full,
+                Err(error) => return Err(error),
+            }
+        }
+        self.make_rest_ready().await
     }
 
     /// Times the sector at `place` has been erased, by its header. One whose header was lost with a
@@ -333,23 +397,6 @@ impl<F: NorFlash> Journal<F> {
         Ok(())
     }
 
-    /// Erases `place` and programs `header`; false when either does not read back.
-    async fn prepare(
-        &mut self,
-        place: u32,
-        header: &SectorHeader,
-    ) -> Result<bool, Error<F::Error>> {
-        let address = place_address(place);
-        // One that reads blank although erasing failed may not keep what is programmed into it.
-        let erased = self.flash.erase(address, address + SECTOR_BYTES as u32).await.is_ok();
-        if !is_blank(&mut self.flash, place).await? || !erased {
-            return Ok(false);
-        }
-        let bytes = header.encode();
-        let _ = self.flash.write(address, &bytes).await;
-        reads_back(&mut self.flash, address, &bytes).await
-    }
-
     /// SHA-256 of a whole sector as it stands.
     async fn hash(&mut self, place: u32) -> Result<[u8; 32], Error<F::Error>> {
         let mut hash = Sha256::new();
@@ -371,6 +418,7 @@ impl<F: NorFlash> Journal<F> {
             Err(Error::Full | Error::Worn) => {}
             Err(error) => return Err(error),
         }
+        self.resting.page = None;
         if self.newest.is_none() {
             self.open_sector(now_ms).await?;
             self.open = None;
@@ -390,7 +438,7 @@ impl<F: NorFlash> Journal<F> {
     /// headed with: what the chain holds it to.
     pub async fn newest_closed(&mut self) -> Result<Option<(u32, [u8; 32])>, Error<F::Error>> {
         let Some(newest) = self.newest else { return Ok(None) };
-        if self.open.is_none() {
+        if self.is_closed() {
             return Ok(Some((newest.sequence, self.hash(newest.place).await?)));
         }
         let Some(before) = newest.sequence.checked_sub(1) else { return Ok(None) };
@@ -405,7 +453,12 @@ impl<F: NorFlash> Journal<F> {
     /// Sequence of the sector that [`Self::newest_closed`] would name.
     pub fn newest_closed_sequence(&self) -> Option<u32> {
         let newest = self.newest?.sequence;
-        if self.open.is_none() { Some(newest) } else { newest.checked_sub(1) }
+        if self.is_closed() { Some(newest) } else { newest.checked_sub(1) }
+    }
+
+    /// Whether nothing is written to the newest sector any more.
+    fn is_closed(&self) -> bool {
+        self.open.is_none() && self.resting.page.is_none()
     }
 
     /// Reads a page into `out`, of the sector being written what is programmed so far; false when

@@ -2,6 +2,7 @@ mod faults;
 mod histories;
 mod oracle;
 mod power_cuts;
+mod resting;
 mod slots;
 
 use crate::ram::{RamError, RamFlash};

@@ -30,6 +30,8 @@ pub enum Command {
     Arm(Arm),
     /// Download the record of a logger into a file, and check it.
     Collect(Collect),
+    /// Compare a logger with a reference instrument and have it keep the correction.
+    Calibrate(Calibrate),
     /// Read a table of another logger (CSV or Parquet) into a recording.
     Import(Import),
     /// Say when the pump ran, why it stopped, what was found and what may be the cause.
@@ -100,6 +102,25 @@ pub struct Collect {
     /// Once the file is verified, tell the logger that it may reuse this memory.
     #[arg(long)]
     pub release: bool,
+}
+
+/// Compare with a reference.
+#[derive(Debug, Args)]
+#[group(id = "what", required = true, multiple = false, args = ["show", "file"])]
+pub struct Calibrate {
+    /// Print the calibration in force, in the form of its file.
+    #[arg(long)]
+    pub show: bool,
+    /// Readings of the reference and of the logger (TOML): work out the correction and have the
+    /// logger keep it.
+    #[arg(long, value_name = "CALIBRATION.toml")]
+    pub file: Option<PathBuf>,
+    /// Which port.
+    #[command(flatten)]
+    pub port: PortChoice,
+    /// Show what would be put in force, and leave the logger as it is.
+    #[arg(long, requires = "file")]
+    pub dry_run: bool,
 }
 
 /// How to read a table.

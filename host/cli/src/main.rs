@@ -26,6 +26,7 @@ fn main() -> ExitCode {
         Command::Ports => commands::ports::run(),
         Command::Arm(arm) => commands::arm::run(&arm),
         Command::Collect(collect) => commands::collect::run(&collect),
+        Command::Calibrate(calibrate) => commands::calibrate::run(&calibrate),
         Command::Import(import) => commands::import::run(&import),
         Command::Analyse(analyse) => commands::analyse::run(&analyse),
         Command::Report(report) => commands::report::run(&report),

@@ -3,10 +3,11 @@
 //! [`transport`] (bytes over a serial port or a pipe; [`ports`] lists the ports) → [`client`] (one
 //! method a request, time limits, retries) → [`download`] (an archive file, page by page, verified).
 //! [`error`] keeps the line's failures and the logger's refusals apart; [`arming`] says what a site
-//! file means to the logger.
+//! file means to the logger, [`calibrating`] what readings beside a reference do.
 #![forbid(unsafe_code)]
 
 pub mod arming;
+pub mod calibrating;
 pub mod client;
 pub mod download;
 pub mod error;

@@ -10,11 +10,12 @@ pub mod port;
 #[cfg(unix)]
 pub mod pty;
 
+use embassy_futures::block_on;
 use pumpwitness_core::logger::{FrameSink, LineClosed, Logger, Seed, Start};
 use pumpwitness_core::recorder::Slow;
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_journal::Error;
-use pumpwitness_journal::ram::{RamError, RamFlash, now};
+use pumpwitness_journal::ram::{RamError, RamFlash};
 use pumpwitness_protocol::page::SECTOR_BYTES;
 use pumpwitness_protocol::record::BootReason;
 use pumpwitness_protocol::settings::TransducerKind;
@@ -51,7 +52,7 @@ pub struct VirtualLogger {
 enum State {
     On(Box<Logger<RamFlash>>),
     /// Without supply; the flash keeps what it holds.
-    Off(RamFlash),
+    Off(Box<RamFlash>),
     /// Starting failed; [`VirtualLogger::failure`] says why.
     Broken,
 }
@@ -82,7 +83,7 @@ impl VirtualLogger {
     pub fn answer(&mut self, bytes: &[u8], answer: &mut Vec<u8>) {
         if let State::On(logger) = &mut self.state {
             // A line in memory does not close.
-            let _ = now(logger.serve(bytes, &mut Gathering(answer)));
+            let _ = block_on(logger.serve(bytes, &mut Gathering(answer)));
         }
     }
 
@@ -96,7 +97,7 @@ impl VirtualLogger {
 fn switch_on(device: [u8; 8], flash: RamFlash, clock_ms: i64) -> Result<Logger<RamFlash>, Failure> {
     let reason = BootReason::PowerOn;
     let seed = Some(seed(device));
-    now(Logger::start(
+    block_on(Logger::start(
         flash,
         Start { device, firmware: FIRMWARE, reason, clock_ms, clock_good: true, seed },
     ))
@@ -126,9 +127,9 @@ impl Sink for VirtualLogger {
             });
         }
         if logger.half_wave(wave) {
-            let mut outcome = now(logger.store());
+            let mut outcome = block_on(logger.store());
             if logger.seal_due() {
-                outcome = outcome.and(now(logger.seal()));
+                outcome = outcome.and(block_on(logger.seal()));
             }
             self.note(outcome);
         }
@@ -143,12 +144,12 @@ impl Sink for VirtualLogger {
     fn logger_power(&mut self, on: bool, at_us: i64) {
         self.state = match (core::mem::replace(&mut self.state, State::Broken), on) {
             (State::On(mut logger), false) => {
-                let outcome = now(logger.power_failing(FAILING_MV));
+                let outcome = block_on(logger.power_failing(FAILING_MV));
                 self.note(outcome);
-                State::Off(logger.into_flash())
+                State::Off(Box::new(logger.into_flash()))
             }
             // The clock's battery has kept the time.
-            (State::Off(flash), true) => match switch_on(self.device, flash, at_us / 1000) {
+            (State::Off(flash), true) => match switch_on(self.device, *flash, at_us / 1000) {
                 Ok(logger) => State::On(Box::new(logger)),
                 Err(failure) => {
                     self.note(Err(failure));

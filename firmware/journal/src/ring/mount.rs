@@ -4,12 +4,14 @@
 //! fits its distance belongs to the ring (`Held::continues`). One that is missing in between, by
 //! rot or a torn write that reads now so and now otherwise, costs that sector and none before it.
 
-use super::place::{BadPlaces, Head, Held, read_header};
+use super::place::{BadPlaces, Head, Held, place_address, read, read_header};
+use super::resting::Resting;
 use super::{Journal, PLACES_MIN};
 use crate::error::Error;
 use crate::slots::FIXED;
 use embedded_storage_async::nor_flash::NorFlash;
-use pumpwitness_protocol::page::{PAGES_PER_SECTOR, SECTOR_BYTES};
+use pumpwitness_protocol::message::PageAddress;
+use pumpwitness_protocol::page::{self, PAGE_BYTES, PAGES_PER_SECTOR, SECTOR_BYTES, area_start};
 use pumpwitness_protocol::settings::WhenFull;
 
 impl<F: NorFlash> Journal<F> {
@@ -55,6 +57,9 @@ impl<F: NorFlash> Journal<F> {
             newest,
             wear,
             open: None,
+            failed: None,
+            ahead: None,
+            resting: Resting::default(),
             released: None,
             bad: BadPlaces::default(),
             records: 0,
@@ -62,7 +67,28 @@ impl<F: NorFlash> Journal<F> {
             full: false,
         };
         journal.find_oldest().await?;
+        journal.find_boot().await?;
+        journal.find_rest().await?;
         Ok(journal)
+    }
+
+    /// The boot that wrote last: that of the last page in the newest sector, where a later one than
+    /// that which opened it has gone on.
+    async fn find_boot(&mut self) -> Result<(), Error<F::Error>> {
+        let Some(newest) = self.newest else { return Ok(()) };
+        for page in (0..PAGES_PER_SECTOR as u8).rev() {
+            let at = usize::from(page) * PAGE_BYTES + area_start(page);
+            // More than a page header, and whole reads of any size.
+            let mut bytes = [0; 32];
+            read(&mut self.flash, place_address(newest.place) + at as u32, &mut bytes).await?;
+            if let Some(header) = page::read_header(&bytes)
+                && header.address == (PageAddress { sector: newest.sequence, page })
+            {
+                self.boot = header.boot.wrapping_add(1);
+                return Ok(());
+            }
+        }
+        Ok(())
     }
 
     /// Walks back once round the ring. What does not belong to the run is passed over.

@@ -82,13 +82,13 @@ pub(super) async fn reads_back<F: NorFlash>(
     Ok(true)
 }
 
-/// Whether the sector at `place` reads as erased.
-pub(super) async fn is_blank<F: NorFlash>(
+/// Whether `length` bytes from `address` on, a multiple of [`PIECE`], read as erased.
+pub(super) async fn reads_blank<F: NorFlash>(
     flash: &mut F,
-    place: u32,
+    address: u32,
+    length: usize,
 ) -> Result<bool, Error<F::Error>> {
-    let address = place_address(place);
-    for at in (address..address + SECTOR_BYTES as u32).step_by(PIECE) {
+    for at in (address..address + length as u32).step_by(PIECE) {
         if !reads_back(flash, at, &[0xFF; PIECE]).await? {
             return Ok(false);
         }

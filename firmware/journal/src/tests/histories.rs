@@ -20,6 +20,12 @@ enum Step {
     Commit,
     Close,
     Remount,
+    /// Makes ready what will be needed.
+    Tidy,
+    /// The supply is lost in good order; it comes back before the logger has stopped, or after.
+    Rest {
+        stays_away: bool,
+    },
     Cut {
         steps: u16,
     },
@@ -45,6 +51,8 @@ fn steps() -> impl Strategy<Value = Vec<Step>> {
         6 => Just(Step::Commit),
         1 => Just(Step::Close),
         1 => Just(Step::Remount),
+        4 => Just(Step::Tidy),
+        2 => any::<bool>().prop_map(|stays_away| Step::Rest { stays_away }),
         3 => (0..4_000_u16).prop_map(|steps| Step::Cut { steps }),
         1 => (0..PLACES as u8).prop_map(|back| Step::Release { back }),
         1 => (0..PLACES as u8, fault).prop_map(|(place, fault)| Step::Spoil { place, fault }),
@@ -86,6 +94,17 @@ fn run<const WORD: usize>(
                 journal = mount(journal.into_flash());
                 Ok(())
             }
+            Step::Tidy => block_on(journal.tidy()),
+            Step::Rest { stays_away } => {
+                let rested = block_on(journal.commit(0)).and_then(|()| {
+                    oracle.committed();
+                    block_on(journal.rest())
+                });
+                if rested.is_ok() && *stays_away {
+                    journal = mount(journal.into_flash());
+                }
+                rested
+            }
             Step::Cut { steps } => {
                 let mut flash = journal.into_flash();
                 oracle.cut();
@@ -125,7 +144,7 @@ fn run<const WORD: usize>(
         }
         prop_assert_eq!(journal.flash().counts().reprogrammed, 0);
         let last = index + 1 == steps.len();
-        if went || last || matches!(step, Step::Remount | Step::Cut { .. }) {
+        if went || last || matches!(step, Step::Remount | Step::Rest { .. } | Step::Cut { .. }) {
             let mut so_far = oracle.clone();
             so_far.cut();
             if let Err(wrong) = so_far.check(journal.flash()) {

@@ -6,7 +6,7 @@
 //! word size, cuts).
 
 use super::oracle::Oracle;
-use super::{DEVICE, FIRST, bulky};
+use super::{DEVICE, FIRST, bulky, mount};
 use crate::Journal;
 use crate::ram::RamFlash;
 use embassy_futures::block_on;
@@ -36,6 +36,13 @@ fn go_on<const WORD: usize>(
                 return true;
             }
             oracle.committed();
+            if block_on(journal.tidy()).is_err() {
+                return true;
+            }
+            // The supply is lost in good order, and comes back before the logger has stopped.
+            if oracle.next.is_multiple_of(22) && block_on(journal.rest()).is_err() {
+                return true;
+            }
         }
         // As a download does now and then.
         if oracle.next.is_multiple_of(97) {
@@ -43,6 +50,26 @@ fn go_on<const WORD: usize>(
                 return true;
             }
             oracle.committed();
+        }
+        // The supply is lost in good order and stays away.
+        if oracle.next % 29 == 14 {
+            if block_on(journal.commit(0)).is_err() {
+                return true;
+            }
+            oracle.committed();
+            if block_on(journal.rest()).is_err() {
+                return true;
+            }
+            let before = core::mem::replace(journal, mount(RamFlash::erased(PLACES + FIRST)));
+            let mut flash = before.into_flash();
+            if let Ok(mounted) = block_on(Journal::mount(flash.clone(), DEVICE)) {
+                *journal = mounted;
+            } else {
+                // The power went with the last byte.
+                flash.set_fuse(None);
+                *journal = mount(flash);
+                return true;
+            }
         }
         if journal.status().newest_sector >= until_sector {
             return false;

@@ -62,7 +62,7 @@ fn a_bad_slot_sector_costs_no_slot_that_stood() {
 
 fn device_slot(number: u32) -> DeviceSlot {
     let calibration = Calibration { made_ms: number.into(), ..Calibration::default() };
-    DeviceSlot { number, seed: Some(Seed([number as u8; 32])), calibration }
+    DeviceSlot { number, seed: Some(Seed([number as u8; 32])), released: Some(number), calibration }
 }
 
 /// The key is never lost, whenever the power goes while another calibration is stored.

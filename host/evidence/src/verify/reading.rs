@@ -198,7 +198,8 @@ fn own_check(
         reading.ticks.append(&mut ticks);
         reading.seals.append(&mut seals);
     }
-    if sector.is_some_and(|sector| sector.boot != header.boot) {
+    // A later start goes on in the sector when the supply was lost in good order (FORMAT.md §8).
+    if sector.is_some_and(|sector| (header.boot.wrapping_sub(sector.boot) as i16) < 0) {
         return OwnCheck::OtherBoot;
     }
     own
