@@ -31,7 +31,9 @@ pub fn find(case: &Case) -> Option<Draft> {
     let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.75);
     let floor = usual.unwrap_or(case.plan.start_bar).min(case.plan.start_bar);
     let sigma = case.levels.cut_in.map_or(0.02 * case.plan.band_bar, |line| line.sigma);
-    let slack = (4.0 * sigma).max(0.02 * case.plan.band_bar).min(0.25 * case.plan.band_bar);
+    // A few starts say little about the scatter of a switch: what switches commonly repeat to counts.
+    let repeats = limits::SWITCH_POINT.value * case.plan.band_bar;
+    let slack = (limits::SIGMAS.value * sigma).max(repeats).min(2.0 * repeats);
     let mut seen: Vec<(Stretch, f64)> = Vec::new();
     // A reading that jumps to the top whenever the pump runs hides what stopped it.
     let shut = facts.runs.iter().filter(|r| r.shut_off_s > 10.0).count();
