@@ -2,7 +2,13 @@
 
 use crc::{CRC_32_ISO_HDLC, Crc, Digest, Table};
 
-static CRC: Crc<u32, Table<1>> = Crc::<u32, Table<1>>::new(&CRC_32_ISO_HDLC);
+/// A byte at a time takes a table of 1 KiB, sixteen at a time one of 16 KiB: not for a small core.
+#[cfg(not(target_pointer_width = "64"))]
+type Tables = Table<1>;
+#[cfg(target_pointer_width = "64")]
+type Tables = Table<16>;
+
+static CRC: Crc<u32, Tables> = Crc::<u32, Tables>::new(&CRC_32_ISO_HDLC);
 
 /// CRC-32/ISO-HDLC of `bytes`.
 pub fn crc32(bytes: &[u8]) -> u32 {
@@ -10,7 +16,7 @@ pub fn crc32(bytes: &[u8]) -> u32 {
 }
 
 /// A running CRC-32/ISO-HDLC.
-pub(crate) fn running() -> Digest<'static, u32, Table<1>> {
+pub(crate) fn running() -> Digest<'static, u32, Tables> {
     CRC.digest()
 }
 

@@ -3,6 +3,8 @@
 //! The noise of a running pump changes from channel to channel and site to site; each field learns
 //! its own code length from what it has seen in the page, so no table needs tuning. What is nearly
 //! always as it was (time, span, count, frequency, flags) costs one bit together.
+// On a large machine reading speed counts, on a small core the room.
+#![allow(clippy::inline_always)]
 
 use crate::bits::{BitReader, BitWriter, NoRoom};
 use crate::record::{
@@ -85,7 +87,7 @@ impl SpreadCodes {
         self.high.put(bits, now.max.wrapping_sub(now.mean) as u32)
     }
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
     fn take(&mut self, bits: &mut BitReader<'_>, before: Spread) -> Spread {
         let mean = before.mean.wrapping_add(self.mean.take_signed(bits));
         let min = mean.wrapping_sub(self.low.take(bits) as i32);
@@ -145,6 +147,7 @@ impl Intervals {
         (cycles_chz_us / u32::from(measured)).wrapping_mul(count.into()).wrapping_add(self.rest_us)
     }
 
+    #[inline]
     fn close(&mut self, now: &Interval, expected_us: u32) {
         let rest = expected_us.wrapping_sub(now.span_ms.wrapping_mul(1000)) as i32;
         self.rest_us = rest.clamp(0, 999) as u32;

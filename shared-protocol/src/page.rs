@@ -223,7 +223,7 @@ pub fn read_page(
         {
             return torn;
         }
-        let mut bits = BitReader::new(&chunk[told_in..end]);
+        let mut bits = BitReader::within(&chunk[told_in..], length);
         while bits.left() >= RECORD_BITS_MIN {
             if model.decode(&mut bits, &mut sink).is_err() {
                 return torn;

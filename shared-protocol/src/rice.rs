@@ -1,5 +1,7 @@
 //! The codes of numbers (FORMAT.md §3.1): Rice codes that learn their parameter from what they have
 //! coded, distances against a running mean, times.
+// On a large machine reading speed counts, on a small core the room.
+#![allow(clippy::inline_always)]
 
 use crate::bits::{BitReader, BitWriter, NoRoom};
 
@@ -42,7 +44,7 @@ pub(crate) struct Context {
 impl Context {
     pub(crate) const FRESH: Self = Self { sum: 4, seen: 1, k: 2 };
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
     fn learn(&mut self, value: u32) {
         // At most FORGET · ESCAPE · 2^K_MAX, which is below 2²⁸.
         self.sum += value;
@@ -78,7 +80,7 @@ impl Context {
         Ok(())
     }
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
     pub(crate) fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
         let k = self.k;
         // The longest code, an escape of 47 bits, is within one window.
@@ -111,7 +113,7 @@ impl Context {
         self.put(bits, zigzag(value))
     }
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
     pub(crate) fn take_signed(&mut self, bits: &mut BitReader<'_>) -> i32 {
         unzigzag(self.take(bits))
     }
@@ -132,7 +134,7 @@ impl Distance {
         ((self.mean + 8) >> 4) as u32
     }
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
     fn learn(&mut self, distance: u32) {
         let error = (distance.min(MEAN_OF_MAX) as i32) * 16 - self.mean;
         self.mean += error.clamp(-MEAN_STEP_MAX, MEAN_STEP_MAX) >> 2;
@@ -149,7 +151,7 @@ impl Distance {
         self.context.put(bits, folded)
     }
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
     pub(crate) fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
         let expected = self.expected();
         let folded = self.context.take(bits);

@@ -1,4 +1,5 @@
 use super::*;
+use crate::file::sha256_hex;
 use proptest::prelude::*;
 use pumpwitness_protocol::archive::trailer;
 use pumpwitness_protocol::message::{Identity, SnapshotRange};

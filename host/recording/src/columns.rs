@@ -51,6 +51,53 @@ impl Columns {
         self.end_ms.is_empty()
     }
 
+    /// All channels: voltage, current, pressure, loop current.
+    pub(crate) fn channels(&self) -> impl Iterator<Item = &Channel> {
+        let Self { voltage_v, current_a, pressure_bar, loop_ma, .. } = self;
+        voltage_v.iter().chain(current_a).chain(pressure_bar).chain(loop_ma)
+    }
+
+    /// The same, to be changed.
+    pub(crate) fn channels_mut(&mut self) -> impl Iterator<Item = &mut Channel> {
+        let Self { voltage_v, current_a, pressure_bar, loop_ma, .. } = self;
+        voltage_v.iter_mut().chain(current_a).chain(pressure_bar).chain(loop_ma)
+    }
+
+    /// All columns that are no channels: power, frequency, transducer supply.
+    pub(crate) fn plain(&self) -> impl Iterator<Item = &Vec<f32>> {
+        self.power_w.iter().chain(&self.frequency_hz).chain(&self.transducer_supply_v)
+    }
+
+    /// The same, to be changed.
+    pub(crate) fn plain_mut(&mut self) -> impl Iterator<Item = &mut Vec<f32>> {
+        let Self { power_w, frequency_hz, transducer_supply_v, .. } = self;
+        power_w.iter_mut().chain(frequency_hz).chain(transducer_supply_v)
+    }
+
+    /// Does the same with all values of the channels and the plain columns.
+    pub(crate) fn each_mut(&mut self, mut change: impl FnMut(&mut Vec<f32>)) {
+        for channel in self.channels_mut() {
+            change(&mut channel.mean);
+            change(&mut channel.min);
+            change(&mut channel.max);
+        }
+        self.plain_mut().for_each(change);
+    }
+
+    /// Takes all rows out; the room for them stays.
+    pub(crate) fn clear(&mut self) {
+        self.end_ms.clear();
+        self.span_ms.clear();
+        self.each_mut(Vec::clear);
+    }
+
+    /// Makes room for this many more rows.
+    pub(crate) fn reserve(&mut self, rows: usize) {
+        self.end_ms.reserve_exact(rows);
+        self.span_ms.reserve_exact(rows);
+        self.each_mut(|values| values.reserve_exact(rows));
+    }
+
     /// Start of row `row`, ms since 1970.
     pub fn start_ms(&self, row: usize) -> i64 {
         self.end_ms[row] - i64::from(self.span_ms[row])

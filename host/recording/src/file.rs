@@ -5,6 +5,7 @@ use crate::error::{FileError, Problem};
 use crate::table::ImportOptions;
 use crate::{Recording, archive::read_archive};
 use pumpwitness_site_file::Site;
+#[cfg(any(test, feature = "tables"))]
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -57,6 +58,7 @@ pub(crate) fn name_of(path: &Path) -> String {
 }
 
 /// SHA-256 in lower-case hex.
+#[cfg(any(test, feature = "tables"))]
 pub(crate) fn sha256_hex(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }

@@ -5,6 +5,7 @@
 //! way of [`table`]. [`read_any`] tells them apart by their first bytes.
 
 pub mod archive;
+mod batch;
 pub mod clock;
 pub mod columns;
 mod error;

@@ -6,17 +6,14 @@
 //! itself (its battery failed) and was not set again, the host's clock at download tells by how
 //! much. What still overlaps after that is left out and counted: columns only run forward.
 
-use crate::columns::{Channel, Columns};
-use crate::transducer::Line;
+use crate::batch::{Batch, Event, Scale};
+use crate::columns::Columns;
 use crate::{Recording, Source, SourceKind, clock};
-use pumpwitness_protocol::record::{CaptureBlock, Interval, Mark, Record, Spread, TimedMark};
-use pumpwitness_protocol::settings::{Settings, TransducerKind};
-use pumpwitness_site_file as site_file;
+use pumpwitness_protocol::codec::Sink;
+use pumpwitness_protocol::record::{CaptureBlock, Mark, Record, TimedMark};
+use pumpwitness_protocol::settings::Settings;
+use std::ops::Range;
 
-/// Steps of the loop signal in a mA (a step is 2 µA).
-const STEPS_PER_MA: f32 = 500.0;
-/// Steps of the ratiometric signal in the whole supply.
-const STEPS_PER_SUPPLY: f32 = 10_000.0;
 /// What a clock crystal may drift by in a month or so (20 ppm, common practice, is 52 s in 30
 /// days). A greater step of the clock is a correction of what was wrong before.
 const DRIFT_MS: i64 = 60_000;
@@ -25,11 +22,24 @@ pub(crate) const BELIEVED_MS: std::ops::Range<i64> = 0..7_258_118_400_000;
 
 /// Makes a recording of records in the journal's order, measured under `settings`.
 pub fn from_records(records: impl IntoIterator<Item = Record>, settings: &Settings) -> Recording {
-    let mut rows = Rows::new(settings);
-    for record in records {
-        rows.push(record);
-    }
+    let scale = Scale::of(settings);
+    let mut rows = Rows::new(scale);
+    rows.merge(&mut batch_of(records, scale));
     rows.finish(None)
+}
+
+fn batch_of(records: impl IntoIterator<Item = Record>, scale: Scale) -> Batch {
+    let mut batch = Batch::new(scale);
+    let mut sink = &mut batch;
+    for record in records {
+        match record {
+            Record::Interval(interval) => sink.interval(&interval),
+            Record::Capture(block) => sink.capture(block),
+            Record::Mark(mark) => sink.mark(mark),
+        }
+    }
+    batch.settle();
+    batch
 }
 
 /// A stretch of undisturbed clock: where it begins, and how far it is to be moved.
@@ -43,14 +53,9 @@ struct Stretch {
     fell_back: bool,
 }
 
-/// Collects records.
+/// Puts the parts of a journal together.
 pub(crate) struct Rows {
-    kind: TransducerKind,
-    line: Line,
     columns: Columns,
-    signal: Channel,
-    power_w: Vec<f32>,
-    frequency_hz: Vec<f32>,
     marks: Vec<TimedMark>,
     captures: Vec<CaptureBlock>,
     stretches: Vec<Stretch>,
@@ -60,24 +65,9 @@ pub(crate) struct Rows {
 }
 
 impl Rows {
-    pub(crate) fn new(settings: &Settings) -> Self {
-        let bar = |mbar: i32| f64::from(mbar) / 1000.0;
-        let kind = match settings.transducer {
-            TransducerKind::Ratiometric => site_file::TransducerKind::Ratiometric,
-            TransducerKind::Loop | TransducerKind::Absent => site_file::TransducerKind::Loop,
-        };
-        let measured = || Channel { spread: true, ..Channel::default() };
+    pub(crate) fn new(scale: Scale) -> Self {
         Self {
-            kind: settings.transducer,
-            line: Line::of(kind, bar(settings.low_mbar), bar(settings.high_mbar)),
-            columns: Columns {
-                voltage_v: vec![measured()],
-                current_a: vec![measured()],
-                ..Columns::default()
-            },
-            signal: measured(),
-            power_w: Vec::new(),
-            frequency_hz: Vec::new(),
+            columns: scale.columns(),
             marks: Vec::new(),
             captures: Vec::new(),
             stretches: vec![Stretch::default()],
@@ -87,22 +77,46 @@ impl Rows {
         }
     }
 
-    pub(crate) fn push(&mut self, record: Record) {
-        match record {
-            Record::Interval(interval) => self.push_interval(&interval),
-            Record::Capture(capture) => self.captures.push(capture),
-            Record::Mark(mark) => self.push_mark(mark),
-        }
+    /// Makes room for about this many more rows, at once and not by and by: growing moves all
+    /// there are.
+    pub(crate) fn expect(&mut self, rows: usize) {
+        self.columns.reserve(rows);
     }
 
-    fn push_interval(&mut self, interval: &Interval) {
-        if !BELIEVED_MS.contains(&interval.end_ms) {
-            self.unbelieved += 1;
-            return;
+    /// Adds a part, which must be settled and come next in the journal, and empties it.
+    pub(crate) fn merge(&mut self, batch: &mut Batch) {
+        let Batch { columns, events, turned_back, unbelieved, .. } = batch;
+        self.unbelieved += *unbelieved;
+        let mut turned_back = turned_back.iter().peekable();
+        let mut row = 0;
+        let mut push_rows = |rows: &mut Self, until: usize| {
+            while row < until {
+                let to = turned_back.peek().map_or(until, |at| until.min(**at));
+                if to > row {
+                    rows.push_rows(columns, row..to);
+                    row = to;
+                }
+                // The next part of these rows begins where the clock turned back.
+                turned_back.next_if(|at| **at <= row);
+            }
+        };
+        for (before, event) in events.drain(..) {
+            push_rows(self, before);
+            match event {
+                Event::Capture(block) => self.captures.push(block),
+                Event::Mark(mark) => self.push_mark(mark),
+            }
         }
+        push_rows(self, columns.len());
+        batch.clear();
+    }
+
+    /// Adds rows whose times run forward.
+    fn push_rows(&mut self, from: &Columns, rows: Range<usize>) {
         let columns = &mut self.columns;
         let in_stretch = self.stretches.last().map_or(0, |stretch| stretch.row) < columns.len();
-        if in_stretch && columns.end_ms.last().is_some_and(|last| interval.end_ms <= *last) {
+        let first_ms = from.end_ms[rows.start];
+        if in_stretch && columns.end_ms.last().is_some_and(|last| first_ms <= *last) {
             self.stretches.push(Stretch {
                 row: columns.len(),
                 mark: self.marks.len(),
@@ -111,17 +125,16 @@ impl Rows {
                 fell_back: true,
             });
         }
-        columns.end_ms.push(interval.end_ms);
-        columns.span_ms.push(interval.span_ms);
-        push_spread(&mut columns.voltage_v[0], interval.voltage_dv, 10.0);
-        push_spread(&mut columns.current_a[0], interval.current_ca, 100.0);
-        let per_unit = match self.kind {
-            TransducerKind::Ratiometric => STEPS_PER_SUPPLY,
-            TransducerKind::Loop | TransducerKind::Absent => STEPS_PER_MA,
-        };
-        push_spread(&mut self.signal, interval.signal, per_unit);
-        self.power_w.push(interval.power_w as f32);
-        self.frequency_hz.push(f32::from(interval.frequency_chz) / 100.0);
+        columns.end_ms.extend_from_slice(&from.end_ms[rows.clone()]);
+        columns.span_ms.extend_from_slice(&from.span_ms[rows.clone()]);
+        for (to, from) in columns.channels_mut().zip(from.channels()) {
+            to.mean.extend_from_slice(&from.mean[rows.clone()]);
+            to.min.extend_from_slice(&from.min[rows.clone()]);
+            to.max.extend_from_slice(&from.max[rows.clone()]);
+        }
+        for (to, from) in columns.plain_mut().zip(from.plain()) {
+            to.extend_from_slice(&from[rows.clone()]);
+        }
     }
 
     fn push_mark(&mut self, mark: TimedMark) {
@@ -155,17 +168,7 @@ impl Rows {
     /// Recording counts from here: what was before belongs to another place or to the workshop.
     fn restart(&mut self) {
         self.before_arming += self.columns.len();
-        self.columns.end_ms.clear();
-        self.columns.span_ms.clear();
-        for channel in
-            [&mut self.columns.voltage_v[0], &mut self.columns.current_a[0], &mut self.signal]
-        {
-            channel.mean.clear();
-            channel.min.clear();
-            channel.max.clear();
-        }
-        self.power_w.clear();
-        self.frequency_hz.clear();
+        self.columns.clear();
         self.marks.clear();
         self.captures.clear();
         self.losses.clear();
@@ -181,16 +184,7 @@ impl Rows {
             last.shift_ms = offset_ms;
         }
         self.shift();
-        let signal = std::mem::take(&mut self.signal);
         let mut columns = std::mem::take(&mut self.columns);
-        if self.kind != TransducerKind::Absent {
-            columns.pressure_bar = Some(self.line.channel(&signal));
-        }
-        if self.kind == TransducerKind::Loop {
-            columns.loop_ma = Some(signal);
-        }
-        columns.power_w = Some(self.power_w);
-        columns.frequency_hz = Some(self.frequency_hz);
         let overlapping = keep_forward(&mut columns);
 
         let mut losses = Vec::new();
@@ -258,18 +252,26 @@ impl Rows {
     }
 }
 
-fn push_spread(channel: &mut Channel, spread: Spread, per_unit: f32) {
-    channel.mean.push(spread.mean as f32 / per_unit);
-    channel.min.push(spread.min as f32 / per_unit);
-    channel.max.push(spread.max as f32 / per_unit);
-}
-
 /// Leaves out rows that do not run forward and cuts spans to the row before; gives how many were
 /// left out.
 fn keep_forward(columns: &mut Columns) -> usize {
+    let left_out = leave_out_turned_back(columns);
+    for row in 1..columns.len() {
+        let room = columns.end_ms[row] - columns.end_ms[row - 1];
+        columns.span_ms[row] = columns.span_ms[row].min(u32::try_from(room).unwrap_or(u32::MAX));
+    }
+    left_out
+}
+
+fn leave_out_turned_back(columns: &mut Columns) -> usize {
+    let believed = |end: Option<&i64>| end.is_none_or(|end| BELIEVED_MS.contains(end));
+    let times = &columns.end_ms;
+    // As it is mostly.
+    if times.is_sorted_by(|a, b| a < b) && believed(times.first()) && believed(times.last()) {
+        return 0;
+    }
     let mut last = i64::MIN;
-    let keep: Vec<bool> = columns
-        .end_ms
+    let keep: Vec<bool> = times
         .iter()
         .map(|end| {
             let forward = *end > last && BELIEVED_MS.contains(end);
@@ -279,30 +281,10 @@ fn keep_forward(columns: &mut Columns) -> usize {
             forward
         })
         .collect();
-    let left_out = keep.iter().filter(|keep| !**keep).count();
-    if left_out > 0 {
-        retain(&mut columns.end_ms, &keep);
-        retain(&mut columns.span_ms, &keep);
-        let channels = columns
-            .voltage_v
-            .iter_mut()
-            .chain(&mut columns.current_a)
-            .chain(&mut columns.pressure_bar)
-            .chain(&mut columns.loop_ma);
-        for channel in channels {
-            retain(&mut channel.mean, &keep);
-            retain(&mut channel.min, &keep);
-            retain(&mut channel.max, &keep);
-        }
-        for values in columns.power_w.iter_mut().chain(&mut columns.frequency_hz) {
-            retain(values, &keep);
-        }
-    }
-    for row in 1..columns.len() {
-        let room = columns.end_ms[row] - columns.end_ms[row - 1];
-        columns.span_ms[row] = columns.span_ms[row].min(u32::try_from(room).unwrap_or(u32::MAX));
-    }
-    left_out
+    retain(&mut columns.end_ms, &keep);
+    retain(&mut columns.span_ms, &keep);
+    columns.each_mut(|values| retain(values, &keep));
+    keep.iter().filter(|keep| !**keep).count()
 }
 
 fn retain<T>(values: &mut Vec<T>, keep: &[bool]) {

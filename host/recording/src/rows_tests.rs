@@ -1,5 +1,7 @@
 use super::*;
 use proptest::prelude::*;
+use pumpwitness_protocol::record::{Interval, Spread};
+use pumpwitness_protocol::settings::TransducerKind;
 
 const NOON: i64 = 1_770_000_000_000;
 
@@ -121,11 +123,10 @@ fn a_small_step_back_costs_the_rows_it_overlaps() {
 
 #[test]
 fn a_clock_that_fell_back_is_put_right_by_the_host() {
-    let mut rows = Rows::new(&Settings::default());
+    let scale = Scale::of(&Settings::default());
+    let mut rows = Rows::new(scale);
     let reset = 946_684_800_000; // 2000-01-01
-    for record in [interval(NOON), interval(reset), interval(reset + 200)] {
-        rows.push(record);
-    }
+    rows.merge(&mut batch_of([interval(NOON), interval(reset), interval(reset + 200)], scale));
     let recording = rows.finish(Some(NOON + 60_000 - reset));
     assert_eq!(recording.columns.end_ms, [NOON, NOON + 60_000, NOON + 60_200]);
 }
@@ -150,13 +151,39 @@ fn records() -> impl Strategy<Value = Record> {
 }
 
 proptest! {
+    /// However the records are cut into parts, and however many are turned into columns at once.
+    #[test]
+    fn parts_make_the_same_recording(
+        records in proptest::collection::vec(records(), 0..60),
+        repeat in 1usize..12,
+        cuts in proptest::collection::vec(0usize..800, 0..6),
+    ) {
+        let records: Vec<Record> = records.iter().cycle().take(records.len() * repeat)
+            .cloned().collect();
+        let whole = from_records(records.iter().cloned(), &Settings::default());
+        let scale = Scale::of(&Settings::default());
+        let mut rows = Rows::new(scale);
+        let mut cuts: Vec<usize> = cuts.iter().map(|cut| (*cut).min(records.len())).collect();
+        cuts.sort_unstable();
+        cuts.push(records.len());
+        let mut from = 0;
+        for cut in cuts {
+            rows.merge(&mut batch_of(records[from..cut].iter().cloned(), scale));
+            from = cut;
+        }
+        let parts = rows.finish(None);
+        prop_assert_eq!(parts.columns, whole.columns);
+        prop_assert_eq!(parts.marks, whole.marks);
+        prop_assert_eq!(parts.captures, whole.captures);
+        prop_assert_eq!(parts.source.losses, whole.source.losses);
+    }
+
     /// Whatever the clock did, the columns keep their promises.
     #[test]
     fn columns_only_run_forward(records in prop::collection::vec(records(), 0..40), offset: i64) {
-        let mut rows = Rows::new(&Settings::default());
-        for record in records {
-            rows.push(record);
-        }
+        let scale = Scale::of(&Settings::default());
+        let mut rows = Rows::new(scale);
+        rows.merge(&mut batch_of(records, scale));
         let columns = rows.finish(Some(offset)).columns;
         let n = columns.len();
         prop_assert!(columns.end_ms.windows(2).all(|pair| pair[0] < pair[1]));
