@@ -14,7 +14,7 @@ import tty
 
 HERE = pathlib.Path(__file__).parent
 # Longest wait for anything, s; a machine that is slow is no failure.
-PATIENCE_S = 900
+PATIENCE_S = 2400
 
 
 class Stopped(Exception):
@@ -37,22 +37,31 @@ class Machine:
         )
         os.close(control)
         os.close(told)
+        # The numbers of closed descriptors are given out anew: none is closed while a thread uses it.
+        self.reading, self.writing = threading.Lock(), threading.Lock()
         self.open()
         self.events = queue.Queue()
         for work in (self.read_events, self.to_host, self.from_host):
             threading.Thread(target=work, daemon=True).start()
 
     def open(self):
-        self.near, self.far = pty.openpty()
+        near, self.far = pty.openpty()
         tty.setraw(self.far)
+        os.set_blocking(near, False)
         self.port = os.ttyname(self.far)
+        self.near = near
+
+    def close(self):
+        near, far, self.near, self.far = self.near, self.far, None, None
+        with self.reading, self.writing:
+            for end in (near, far):
+                if end is not None:
+                    os.close(end)
 
     def unplugged(self):
         """Waits for the cable to be pulled: whoever has the port open is hung up on."""
         self.wait("unplugged")
-        near, far, self.near, self.far = self.near, self.far, None, None
-        os.close(far)
-        os.close(near)
+        self.close()
 
     def plug(self):
         """Puts it in again, under another name."""
@@ -68,25 +77,27 @@ class Machine:
 
     def to_host(self):
         while data := os.read(self.process.stdout.fileno(), 65536):
+            # What comes while the cable is pulled is lost.
             while data and self.near is not None:
-                try:
-                    data = data[os.write(self.near, data):]
-                except OSError:
-                    break  # unplugged meanwhile
+                with self.writing:
+                    near = self.near
+                    if near is not None and select.select([], [near], [], 0.1)[1]:
+                        data = data[os.write(near, data):]
 
     def from_host(self):
         while self.process.poll() is None:
-            near = self.near
+            data = b""
+            with self.reading:
+                near = self.near
+                if near is not None and select.select([near], [], [], 0.1)[0]:
+                    data = os.read(near, 4096)
+            if near is None:
+                time.sleep(0.01)
             try:
-                if near is None:
-                    time.sleep(0.01)
-                elif select.select([near], [], [], 0.1)[0]:
-                    self.process.stdin.write(os.read(near, 4096))
-                    self.process.stdin.flush()
+                self.process.stdin.write(data)
+                self.process.stdin.flush()
             except BrokenPipeError:
                 return
-            except OSError:
-                continue  # unplugged meanwhile
 
     def say(self, command):
         os.write(self.control, f"{command}\n".encode())
@@ -108,10 +119,9 @@ class Machine:
     def stop(self):
         self.process.kill()
         self.process.wait()
-        for fd in (self.control, self.near, self.far):
-            if fd is not None:
-                os.close(fd)
-        self.near = self.far = None
+        self.close()
+        os.close(self.control)
+
 
 
 def run(program, *arguments, tries=1):
