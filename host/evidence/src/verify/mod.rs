@@ -65,7 +65,13 @@ pub fn verify(file: &[u8], trust: &Trust) -> Result<Verification, Unreadable> {
         |header| Expected { first: header.range.first_sector, sectors: header.sectors() },
     );
     let layout = lay_out(&found, expected, end, end_mark.as_ref());
-    let reading = reading::read(file, &layout, expected, device);
+    let reading = reading::read(
+        file,
+        &layout,
+        expected,
+        device,
+        header.as_ref().map(|header| header.identity.boot),
+    );
 
     let keys = Keys {
         in_file: header.as_ref().map(|header| header.public_key).filter(|key| *key != [0; 32]),

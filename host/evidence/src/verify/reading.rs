@@ -3,7 +3,9 @@
 use super::layout::{Declared, Expected, Layout, Spot};
 use crate::outcome::{Part, Place};
 use pumpwitness_protocol::message::PageAddress;
-use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR, PageState, read_page};
+use pumpwitness_protocol::page::{
+    PAGE_BYTES, PAGES_PER_SECTOR, PageState, area_start, read_header, read_page,
+};
 use pumpwitness_protocol::record::{Mark, Record};
 use pumpwitness_protocol::seal::Seal;
 use pumpwitness_protocol::sector::SectorHeader;
@@ -109,8 +111,15 @@ pub fn place_of(sequence: u32, page: u8, at: usize) -> Place {
     }
 }
 
-/// Reads every page where the layout says it is.
-pub fn read(file: &[u8], layout: &Layout, expected: Expected, device: [u8; 8]) -> Reading {
+/// Reads every page where the layout says it is. `collected`: the boot in which the record was
+/// collected, where the head of the file says it.
+pub fn read(
+    file: &[u8],
+    layout: &Layout,
+    expected: Expected,
+    device: [u8; 8],
+    collected: Option<u16>,
+) -> Reading {
     let mut reading = Reading::default();
     let mut align = 1;
     for (n, spots) in layout.spots.chunks_exact(PAGES_PER_SECTOR).enumerate() {
@@ -118,7 +127,38 @@ pub fn read(file: &[u8], layout: &Layout, expected: Expected, device: [u8; 8]) -
         let sector = read_sector(file, sequence, spots, device, &mut align, &mut reading);
         reading.sectors.push(sector);
     }
+    find_other_boots(file, &mut reading.sectors, collected);
     reading
+}
+
+/// Tells pages of another start than can have written there: starts follow each other, and a later
+/// one goes on in a sector only when the supply was lost in good order (FORMAT.md §8). None is later
+/// than the one in which the record was `collected`.
+fn find_other_boots(file: &[u8], sectors: &mut [ReadSector], collected: Option<u16>) {
+    // Boots are counted modulo 2¹⁶.
+    let earlier = |boot: u16, than: u16| (boot.wrapping_sub(than) as i16) < 0;
+    for n in 0..sectors.len() {
+        let next = match sectors.get(n + 1) {
+            Some(next) => next.header.map(|next| next.boot),
+            None => collected,
+        };
+        let ReadSector { header: Some(header), foreign: false, pages, .. } = &mut sectors[n] else {
+            continue;
+        };
+        let mut boots = [None; PAGES_PER_SECTOR];
+        for ((page, read), boot) in (0..).zip(pages.iter()).zip(&mut boots) {
+            if matches!(read.own, OwnCheck::Good | OwnCheck::Torn(_)) {
+                *boot = read_header(&file[read.at + area_start(page)..]).map(|found| found.boot);
+            }
+        }
+        for (page, read) in pages.iter_mut().enumerate() {
+            let Some(boot) = boots[page] else { continue };
+            let mut later = boots[page + 1..].iter().copied().flatten().chain(next);
+            if earlier(boot, header.boot) || later.any(|later| earlier(later, boot)) {
+                read.own = OwnCheck::OtherBoot;
+            }
+        }
+    }
 }
 
 fn read_sector(
@@ -148,8 +188,7 @@ fn read_sector(
                 let address = PageAddress { sector: sequence, page: page as u8 };
                 // Of a sector of another device nothing is to be told here.
                 let visitor = (!foreign).then_some(&mut *reading);
-                let own =
-                    own_check(bytes, address, usize::from(*align), header.as_ref(), *at, visitor);
+                let own = own_check(bytes, address, usize::from(*align), *at, visitor);
                 ReadPage { own, at: *at }
             }
             Spot::Taken(stray) => ReadPage { own: OwnCheck::Taken(*stray), at: 0 },
@@ -165,7 +204,6 @@ fn own_check(
     bytes: &[u8],
     address: PageAddress,
     align: usize,
-    sector: Option<&SectorHeader>,
     at: usize,
     reading: Option<&mut Reading>,
 ) -> OwnCheck {
@@ -197,10 +235,6 @@ fn own_check(
         reading.ticks.push((place, tick));
         reading.ticks.append(&mut ticks);
         reading.seals.append(&mut seals);
-    }
-    // A later start goes on in the sector when the supply was lost in good order (FORMAT.md §8).
-    if sector.is_some_and(|sector| (header.boot.wrapping_sub(sector.boot) as i16) < 0) {
-        return OwnCheck::OtherBoot;
     }
     own
 }
