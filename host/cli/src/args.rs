@@ -44,6 +44,8 @@ pub enum Command {
     ///
     /// Exit 0: nothing speaks against it. Exit 3: damage, loss or forgery was found.
     Verify(Verify),
+    /// Pack report, record, tables, captures and how to check them into one zip file.
+    Bundle(Bundle),
     /// Write the record as a table (CSV or Parquet).
     Export(Export),
 }
@@ -259,4 +261,28 @@ pub struct Verify {
     /// Exit 3 also when the archive is merely not proven.
     #[arg(long)]
     pub require_proof: bool,
+}
+
+/// Pack everything into one zip file.
+#[derive(Debug, Args)]
+pub struct Bundle {
+    /// What to read.
+    #[command(flatten)]
+    pub input: Input,
+    /// File to write: FILE.zip. The same record gives the same bytes.
+    #[arg(long, value_name = "FILE.zip")]
+    pub out: PathBuf,
+    /// Replace FILE.zip if it exists.
+    #[arg(long)]
+    pub replace: bool,
+    /// File of keys known from elsewhere, instead of the one in your configuration folder.
+    #[arg(long, value_name = "FILE")]
+    pub trust: Option<PathBuf>,
+    /// Leave out the names of site and customer, the address and the words of the complaint; and
+    /// with them the record itself, which carries them under its seal.
+    #[arg(long)]
+    pub private: bool,
+    /// Pack the record all the same, with the names in it.
+    #[arg(long, requires = "private")]
+    pub keep_archive: bool,
 }

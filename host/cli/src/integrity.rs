@@ -1,4 +1,4 @@
-//! What a check of the archive says, for the report.
+//! What a check of the archive says, beside an analysis: in the report, in its JSON, in a bundle.
 
 use crate::failure::Failure;
 use crate::trust;
@@ -7,19 +7,29 @@ use pumpwitness_evidence::text::{LIMITS, line, verdict};
 use pumpwitness_evidence::{Trust, verify};
 use pumpwitness_recording::{FILE_BYTES_MAX, SourceKind};
 use pumpwitness_report::Integrity;
+use serde::Serialize;
 use std::fs;
 use std::path::Path;
 
 /// Troubles and remarks told in a report; `verify` tells all.
 const TOLD: usize = 6;
 
-/// Checks the archive at `path` as `verify` does, by the keys of the trust file named, or else of
-/// this user's; `None` for tables.
+/// Checks the archive at `path` for the report.
 pub fn check(
     path: &Path,
     kind: SourceKind,
     named: Option<&Path>,
 ) -> Result<Option<Integrity>, Failure> {
+    Ok(verification(path, kind, named)?.as_ref().map(told))
+}
+
+/// Checks the archive at `path` as `verify` does, by the keys of the trust file named, or else of
+/// this user's; `None` for tables.
+pub fn verification(
+    path: &Path,
+    kind: SourceKind,
+    named: Option<&Path>,
+) -> Result<Option<Verification>, Failure> {
     let known = match named {
         Some(file) => trust::load(file, true)?,
         // Without a readable file of the user's no key is known, which the result then says.
@@ -27,20 +37,40 @@ pub fn check(
             .and_then(|file| trust::load(&file, false))
             .unwrap_or_else(|_| Trust::default()),
     };
-    Ok(check_by(path, kind, &known))
+    Ok(verified(path, kind, &known))
 }
 
-/// The same, by the keys of `known`.
-pub fn check_by(path: &Path, kind: SourceKind, known: &Trust) -> Option<Integrity> {
+fn verified(path: &Path, kind: SourceKind, known: &Trust) -> Option<Verification> {
     let size = fs::metadata(path).ok()?.len();
     if kind != SourceKind::Archive || size > FILE_BYTES_MAX {
         return None;
     }
     let file = fs::read(path).ok()?;
-    Some(told(&verify(&file, known).ok()?))
+    verify(&file, known).ok()
 }
 
-fn told(verification: &Verification) -> Integrity {
+/// What `analyse --json` says of an archive's integrity; `verify --json` has the whole.
+#[derive(Serialize)]
+pub struct Short<'a> {
+    verdict: Verdict,
+    text: String,
+    key: Option<&'a str>,
+    troubles: usize,
+}
+
+impl<'a> From<&'a Verification> for Short<'a> {
+    fn from(verification: &'a Verification) -> Self {
+        Self {
+            verdict: verification.verdict,
+            text: line(verification),
+            key: verification.key.in_file.as_deref(),
+            troubles: verification.troubles.len(),
+        }
+    }
+}
+
+/// The same for a report.
+pub fn told(verification: &Verification) -> Integrity {
     let mut lines = vec![
         ("Verdict".to_owned(), verdict(verification)),
         ("Pages".to_owned(), pages(&verification.pages)),

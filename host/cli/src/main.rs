@@ -3,7 +3,8 @@
 //!
 //! `args` is what the user may type, `commands` has one file a command, `load` and `line` read and
 //! connect for them, `failure` has the exit codes, `output` the files, `summary` the text for people,
-//! `progress` the bars, `integrity` what a check of an archive comes to in a report, `trust` the file of known keys.
+//! `progress` the bars, `integrity` what a check of an archive comes to beside an analysis, `trust` the
+//! file of known keys.
 
 mod args;
 mod commands;
@@ -32,6 +33,7 @@ fn main() -> ExitCode {
         Command::Report(report) => commands::report::run(&report),
         Command::Compare(compare) => commands::compare::run(&compare),
         Command::Export(export) => commands::export::run(&export),
+        Command::Bundle(bundle) => commands::bundle::run(&bundle),
         Command::Verify(verify) => commands::verify::run(&verify),
     };
     match outcome {

@@ -52,6 +52,14 @@ pub fn line(verification: &Verification) -> String {
     }
 }
 
+fn papers(papers: Papers) -> &'static str {
+    match papers {
+        Papers::Sealed => "Settings, site text and calibration are those that were sealed.",
+        Papers::Changed => "Settings, site text or calibration are NOT those that were sealed.",
+        Papers::Unproven => "No seal speaks of settings, site text and calibration in the head.",
+    }
+}
+
 /// What the verdict means, in a few sentences.
 pub fn verdict(verification: &Verification) -> String {
     let pages = &verification.pages;
@@ -253,12 +261,7 @@ fn seals(text: &mut String, verification: &Verification) {
             wrapped(text, &format!("  {count:>7} "), meaning);
         }
     }
-    let papers = match verification.papers {
-        Papers::Sealed => "Settings, site text and calibration are those that were sealed.",
-        Papers::Changed => "Settings, site text or calibration are NOT those that were sealed.",
-        Papers::Unproven => "No seal speaks of settings, site text and calibration in the head.",
-    };
-    wrapped(text, "  ", papers);
+    wrapped(text, "  ", papers(verification.papers));
 }
 
 fn clock(text: &mut String, clock: &Clock) {
@@ -301,7 +304,14 @@ fn clock(text: &mut String, clock: &Clock) {
             "When collected it had not been set since its battery failed: its times are not to be relied on.",
         );
     }
-    let Some(difference_ms) = clock.computer_less_logger_ms else { return };
+    if let Some(words) = collected(clock) {
+        wrapped(text, "  ", &words);
+    }
+}
+
+/// How the clock stood at collection, and what follows for the times before.
+fn collected(clock: &Clock) -> Option<String> {
+    let difference_ms = clock.computer_less_logger_ms?;
     let stand = match difference_ms {
         0 => "agreed with".to_owned(),
         1.. => format!("was {} behind", span(difference_ms)),
@@ -316,14 +326,10 @@ fn clock(text: &mut String, clock: &Clock) {
         ),
         _ => " How far off it was before cannot be told from this file.".to_owned(),
     };
-    wrapped(
-        text,
-        "  ",
-        &format!(
-            "When collected it {stand} the clock of the collecting computer.{drift} How right that \
-             clock was, the file does not say."
-        ),
-    );
+    Some(format!(
+        "When collected it {stand} the clock of the collecting computer.{drift} How right that \
+         clock was, the file does not say."
+    ))
 }
 
 /// A length of time as people say it; the sign is left to the sentence.

@@ -3,13 +3,13 @@
 
 use crate::args::Demo;
 use crate::commands::report::Form;
-use crate::commands::{arm, collect, report};
+use crate::commands::{analyse as analyse_command, arm, collect, report};
 use crate::failure::{Context, Failure};
 use crate::load::{self, Loaded};
 use crate::{integrity, output, progress, summary};
 use jiff::Timestamp;
 use pumpwitness_analysis::analyse;
-use pumpwitness_evidence::{Trust, text, verify};
+use pumpwitness_evidence::{Trust, Verification, verify};
 use pumpwitness_link::{Client, Download, Limits};
 use pumpwitness_protocol::archive::ArchiveHeader;
 use pumpwitness_recording::clock::utc_text;
@@ -77,16 +77,16 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
     let zone = load::zone(&site)?;
     let loaded = Loaded { recording, site, zone };
     let analysis = analyse(&loaded.recording, &loaded.site);
-    let json = serde_json::to_vec_pretty(&analysis).or_input("cannot write JSON")?;
-    output::write_file(&folder.join(ANALYSIS), &json)?;
     let (proof, trust) = proof(&archive)?;
+    let json = analyse_command::json(&analysis, Some(&proof))?;
+    output::write_file(&folder.join(ANALYSIS), json.as_bytes())?;
     output::write_file(&folder.join(TRUST), trust.to_toml().as_bytes())?;
-    let integrity = integrity::check_by(&archive, loaded.recording.source.kind, &trust);
-    let input = report::input(&loaded, &analysis, integrity.as_ref(), Timestamp::now());
+    let integrity = integrity::told(&proof);
+    let input = report::input(&loaded, &analysis, Some(&integrity), Timestamp::now());
     output::write_file(&folder.join(REPORT), &report::bytes(&input, Form::Html)?)?;
 
     let mut text = summary::short(&analysis, &loaded.zone);
-    let _ = writeln!(text, "\nProof    {proof}");
+    let _ = writeln!(text, "\nProof    {}", integrity.headline);
     let _ = writeln!(text, "Report   {}", folder.join(REPORT).display());
     let _ = writeln!(text, "Analysis {}", folder.join(ANALYSIS).display());
     let _ = writeln!(text, "Archive  {}", archive.display());
@@ -99,7 +99,7 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
 }
 
 /// What the archive proves. The key is known: it came over the line from the logger itself.
-fn proof(archive: &Path) -> Result<(String, Trust), Failure> {
+fn proof(archive: &Path) -> Result<(Verification, Trust), Failure> {
     let place = archive.display();
     let file = fs::read(archive).or_input(&place)?;
     let header = ArchiveHeader::decode(&file).or_input(&place)?;
@@ -109,8 +109,7 @@ fn proof(archive: &Path) -> Result<(String, Trust), Failure> {
     trust
         .remember(&header.identity.device, &header.public_key, seen, Some(note))
         .map_err(Failure::input)?;
-    let verification = verify(&file, &trust).or_input(&place)?;
-    Ok((text::line(&verification), trust))
+    Ok((verify(&file, &trust).or_input(&place)?, trust))
 }
 
 fn list() -> String {

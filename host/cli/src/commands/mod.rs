@@ -2,6 +2,7 @@
 
 pub mod analyse;
 pub mod arm;
+pub mod bundle;
 pub mod calibrate;
 pub mod collect;
 pub mod compare;

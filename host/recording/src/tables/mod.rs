@@ -3,6 +3,7 @@
 //! What polars gives is believed no further than its types: files come from anywhere, so sizes are
 //! bounded before decoding, and an error or a panic in the library becomes a [`Problem`].
 
+mod any;
 mod csv;
 mod library;
 mod marks;
@@ -11,6 +12,7 @@ mod parquet;
 mod replace;
 mod write;
 
+pub use any::{Cells, write_columns};
 pub use marks::write_marks;
 pub use write::write_table;
 
