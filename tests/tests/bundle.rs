@@ -30,7 +30,7 @@ fn a_bundle_is_made_once_and_the_same_each_time() {
     let said = bundle(folder.path(), &["--replace", "--private"]).fine();
     assert!(said.contains("carries the names"), "{said}");
     let private = fs::read(folder.path().join("b.zip")).unwrap();
-    assert!(!private.windows(13).any(|name| name == b"recording.pwa"[..].as_ref()));
+    assert!(!private.windows(13).any(|name| *name == b"recording.pwa"[..]));
     assert_eq!(bundle(folder.path(), &["--keep-archive"]).code, 2);
     let missing = run(folder.path(), &["bundle", "none.pwa", "--out", "c.zip"]);
     assert_eq!(missing.one_line_error().0, 1);
