@@ -141,7 +141,10 @@ pub fn readme(about: &About<'_>) -> String {
         file("captures/*.cfg, *.dat", "half cycles around events (COMTRADE, IEEE C37.111-2013)");
     }
     if archive {
-        file("verification.txt", "what the record proves, and what it does not");
+        file(
+            "verification.txt",
+            "what the record proved to who packed this, by the keys they know",
+        );
     }
     if about.sealed {
         file("seal/", "the logger's seal in the form common tools read");
@@ -218,7 +221,7 @@ fn checking(about: &About<'_>) -> String {
          head -c 4096 | sha256sum\n     tail -c +25 seal/statement.bin | head -c 32 | od -An -v -tx1\n   \
          Bytes 24 to 55 of each sector are the hash of the one before, back to the first.\n\
          3. Whose key it is, this bundle cannot say. Compare seal/public-key.pem with the key had from \
-         the logger\n   itself.\n\nWHAT THIS PROVES\n"
+         the logger\n   itself.\n\nWHAT THIS SHOWS, AND WHAT IT DOES NOT\n"
     );
     for limit in crate::text::LIMITS {
         text.push_str("- ");

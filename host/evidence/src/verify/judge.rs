@@ -228,7 +228,7 @@ impl Judge<'_> {
                 Kind::FromElsewhere,
                 format!(
                     "In the place of {name} is a page whose checks pass but that was written in \
-                     another start of the logger than its sector: it was put there."
+                     a start of the logger that does not fit its sector: it was put there."
                 ),
             ),
             OwnCheck::Damaged => (

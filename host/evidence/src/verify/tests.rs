@@ -137,6 +137,19 @@ fn a_break_behind_a_torn_sector_proves_no_editing() {
 }
 
 #[test]
+fn a_sector_gone_on_with_by_the_next_start_is_sound() {
+    let story =
+        Story { boots: vec![3, 3, 4, 4], gone_on: Some(1), hours: vec![1], ..Story::default() };
+    assert_eq!(verified(&story.archive(), &story).verdict, Verdict::Proven);
+    // A bit flipped in it is that, and casts no doubt on its other pages.
+    let mut file = story.archive();
+    file[page_at(1, 0) + 200] ^= 1;
+    let verification = verified(&file, &story);
+    told(&verification, Kind::PageDamaged, 41, Some(0));
+    assert!(!kinds(&verification).contains(&Kind::FromElsewhere), "{:?}", verification.troubles);
+}
+
+#[test]
 fn what_is_no_archive_is_said_to_be_none() {
     assert_eq!(verify(b"", &Trust::default()).unwrap_err(), Unreadable::Empty);
     for foreign in [&b"%PDF-1.7"[..], &[0; 9000], &[0xFF; 9000]] {

@@ -31,6 +31,8 @@ pub struct Story {
     pub marks: Vec<(usize, TimedMark)>,
     /// Base times of pages are moved by this from (sector, page) on, ms.
     pub step: Option<(usize, usize, i64)>,
+    /// From page 2 of this sector on, pages are of the start after the one that opened it.
+    pub gone_on: Option<usize>,
     /// Added to the voltage, so that two records differ.
     pub salt: i32,
 }
@@ -46,6 +48,7 @@ impl Default for Story {
             torn: None,
             marks: Vec::new(),
             step: None,
+            gone_on: None,
             salt: 0,
         }
     }
@@ -92,7 +95,8 @@ impl Story {
             }
             let address = PageAddress { sector: sequence, page: page as u8 };
             let base_ms = self.page_ms(n, page);
-            let mut writer = PageWriter::new(address, 1, self.boots[n], base_ms);
+            let boot = self.boots[n] + u16::from(self.gone_on == Some(n) && page >= 2);
+            let mut writer = PageWriter::new(address, 1, boot, base_ms);
             let mark = |time_ms, mark| Record::Mark(TimedMark { time_ms, mark });
             if n == 0 && page == 0 {
                 let before_ms = base_ms - 5000;
