@@ -9,6 +9,7 @@ use crate::recorder::{Recorder, Slow};
 use crate::sealing::Sealer;
 use crate::service::{Outcome, Service, View, next_page};
 use crate::wave::HalfWave;
+use core::pin::{Pin, pin};
 use embedded_storage_async::nor_flash::NorFlash;
 use heapless::Vec;
 use pumpwitness_journal::{Error, Journal};
@@ -108,6 +109,9 @@ pub struct Logger<F: NorFlash> {
     decoder: Decoder,
 }
 
+/// A future behind a pointer.
+type Step<'a, T> = Pin<&'a mut dyn Future<Output = T>>;
+
 /// A mounted journal and what was kept in it: a logger in the making. A board with little stack
 /// makes the logger of it in the place where it is to stay.
 pub struct Mounted<F: NorFlash> {
@@ -120,9 +124,19 @@ impl<F: NorFlash> Mounted<F> {
     /// Mounts the journal of `device` in `flash` and reads the settings kept there. Fails when the
     /// flash cannot be read or has a geometry the journal cannot use.
     pub async fn mount(flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
-        let mut journal = Journal::mount(flash, device).await?;
-        let kept = journal.load_slot().await?;
-        let own = journal.load_device_slot().await?.unwrap_or_default();
+        // Each step takes its stack only while it is polled: a board has little.
+        let mut journal = {
+            let step: Step<_> = pin!(Journal::mount(flash, device));
+            step.await?
+        };
+        let kept = {
+            let step: Step<_> = pin!(journal.load_slot());
+            step.await?
+        };
+        let own = {
+            let step: Step<_> = pin!(journal.load_device_slot());
+            step.await?.unwrap_or_default()
+        };
         Ok(Self { journal, kept, own })
     }
 

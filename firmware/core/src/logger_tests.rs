@@ -4,8 +4,8 @@ use embassy_futures::block_on;
 use proptest::prelude::*;
 use pumpwitness_journal::ram::RamFlash;
 use pumpwitness_protocol::message::RequestBody;
-use pumpwitness_protocol::page::{PageState, read_page};
-use pumpwitness_protocol::record::{Interval, TimedMark};
+use pumpwitness_protocol::page::{PageState, SECTOR_BYTES, read_page};
+use pumpwitness_protocol::record::{CaptureBlock, Interval, TimedMark, Trigger};
 use pumpwitness_protocol::settings::WhenFull;
 use std::vec::Vec as List;
 
@@ -584,4 +584,85 @@ fn a_calibration_is_checked_kept_and_told() {
     let mut again = start(logger.into_flash(), START_MS);
     let got = ask(&mut again, 3, RequestBody::GetCalibration);
     assert_eq!(got, [ReplyBody::Calibration(wanted)]);
+}
+
+/// Thirty days of half waves from near the ends of all counters: boots past 65 535, sequences and
+/// erasures near 2³², the clock past 2³² seconds. A start every three days, by turns after a supply
+/// lost in good order and after a cut.
+#[test]
+fn thirty_days_near_the_ends_of_the_counters() {
+    const DAY_MS: i64 = 86_400_000;
+    const SEQUENCE: u32 = u32::MAX - 9_000;
+    let begin_ms = (1_i64 << 32) * 1000 - 15 * DAY_MS;
+    let mut bytes = ram(4_000).bytes().to_vec();
+    let header = pumpwitness_protocol::sector::SectorHeader {
+        align: 1,
+        sequence: SEQUENCE,
+        device: *b"device01",
+        previous: [7; 32],
+        erased: u32::MAX - 1,
+        boot: 65_530,
+        opened_ms: begin_ms,
+    };
+    let at = pumpwitness_journal::slots::FIXED as usize * SECTOR_BYTES;
+    bytes[at..at + 96].copy_from_slice(&header.encode());
+    let mut flash = Ram::from_bytes(bytes);
+    let mut clock_ms = begin_ms;
+    let mut seals = 0;
+    for turn in 0..10_u16 {
+        let mut logger = start(flash, clock_ms);
+        assert_eq!(logger.identity.boot, 65_531_u16.wrapping_add(turn));
+        for n in 0..3 * 8_640_000_u32 {
+            // Runs of 40 s every twenty minutes.
+            let running = n % 120_000 < 4_000;
+            if logger.half_wave(&half(running)) {
+                block_on(logger.store()).unwrap();
+                if logger.seal_due() {
+                    block_on(logger.seal()).unwrap();
+                    seals += 1;
+                }
+            }
+        }
+        if turn % 2 == 0 {
+            block_on(logger.power_failing(4_200)).unwrap();
+        }
+        clock_ms = logger.clock_ms() + 60_000;
+        flash = logger.into_flash();
+    }
+    let mut logger = start(flash, clock_ms);
+    assert!(clock_ms > (1_i64 << 32) * 1000 + 14 * DAY_MS);
+    let records = download(&mut logger);
+    let boots: List<u16> = records
+        .iter()
+        .filter_map(|record| match record {
+            Record::Mark(TimedMark { mark: Mark::Boot { boot, .. }, .. }) => Some(*boot),
+            _ => None,
+        })
+        .collect();
+    let expected: List<u16> = (0..11).map(|turn| 65_531_u16.wrapping_add(turn)).collect();
+    assert_eq!(boots, expected);
+    // No interval is missing but around the starts: at most ten seconds before a cut.
+    let kept = intervals(&records);
+    let mut gaps = 0;
+    let mut end_ms = begin_ms;
+    for interval in &kept {
+        let from_ms = interval.end_ms - i64::from(interval.span_ms);
+        if from_ms != end_ms {
+            assert!((60_000..=70_000).contains(&(from_ms - end_ms)), "{}", from_ms - end_ms);
+            gaps += 1;
+        }
+        end_ms = interval.end_ms;
+    }
+    assert_eq!(gaps, 9);
+    let starts = records.iter().filter(|record| {
+        matches!(
+            record,
+            Record::Capture(CaptureBlock { first_index: 0, trigger: Trigger::Start, .. })
+        )
+    });
+    // 72 runs a day.
+    assert_eq!(starts.count(), 30 * 72);
+    assert!(seals > 200, "{seals}");
+    assert!(logger.status().newest_sector > SEQUENCE + 500);
+    assert_eq!(logger.flash().counts().reprogrammed, 0);
 }
