@@ -304,7 +304,7 @@ def keeping():
     yearly = c["drain_a"] * 8766 * c["unpowered_share"]
     own = c["self_discharge_per_year"] * c["battery_ah"]
     days, years = board.wrap_days()
-    boots = m["bytes"] // m["sector_bytes"] - 2
+    boots = m["bytes"] // m["sector_bytes"] - 5
     return arithmetic(
         ("drawn from the clock's battery in a year, half of it unpowered", "I · t · share", f"{si(c['drain_a'], 'A')} × 8766 h × {c['unpowered_share']}",
          si(yearly, "Ah")),
@@ -316,7 +316,8 @@ def keeping():
         ("the processor's crystal off after 30 days", "ppm · t", f"{c['crystal_ppm']:.0f} × 10⁻⁶ × 30 × 86 400 s", f"{c['crystal_ppm'] * 1e-6 * 30 * 86400:.0f} s"),
         ("busy site: memory full after", "bytes ÷ daily bytes", f"{m['bytes']} ÷ {m['bytes_per_day']}", f"{days:.0f} days"),
         ("sectors worn out after", "erasures · days", f"{m['erasures']} × {days:.1f} days", f"{years:.0f} years"),
-        ("starts of the logger that fill the ring by themselves", "sectors − 2", f"{m['bytes']} ÷ {m['sector_bytes']} − 2", f"{boots}"),
+        ("starts after a cut without warning that fill the ring by themselves", "sectors − 5", f"{m['bytes']} ÷ {m['sector_bytes']} − 5", f"{boots}"),
+        ("the same, each after a flushed power loss: a page each", "4 · sectors", f"4 · {boots}", f"{4 * boots}"),
     )  # fmt: skip
 
 
