@@ -1,0 +1,178 @@
+//! Fit checks: each turns from waiting to good or bad, with a sentence saying what was seen and,
+//! when bad, what a qualified person does about it.
+//!
+//! One file a part of the fit; each looks at a [`Seen`], what the last seconds showed and what was
+//! noted since the checks began.
+
+mod logger;
+mod motor;
+mod pressure;
+mod seen;
+mod supply;
+mod watched;
+
+use crate::reading::Reading;
+use pumpwitness_protocol::message::{Identity, Status};
+use pumpwitness_site_file::{Site, Units};
+use seen::Seen;
+use serde::Serialize;
+use std::fmt::Write;
+
+/// How a check stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    /// Something is wrong.
+    Bad,
+    /// Not seen yet; the sentence says what to do so that it is.
+    Waiting,
+    /// In order.
+    Good,
+}
+
+/// One check.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Check {
+    /// Short fixed name.
+    pub id: &'static str,
+    /// Title for people.
+    pub title: &'static str,
+    /// How it stands.
+    pub state: State,
+    /// What was seen, or what to do so that it is seen.
+    pub says: String,
+    /// What to do about it; only when bad.
+    pub remedy: Option<&'static str>,
+}
+
+impl Check {
+    fn new(id: &'static str, title: &'static str, verdict: Verdict) -> Self {
+        let (state, says, remedy) = match verdict {
+            Verdict::Good(says) => (State::Good, says, None),
+            Verdict::Waiting(says) => (State::Waiting, says, None),
+            Verdict::Bad(says, remedy) => (State::Bad, says, Some(remedy)),
+        };
+        Self { id, title, state, says, remedy }
+    }
+}
+
+/// What a check finds.
+enum Verdict {
+    Good(String),
+    Waiting(String),
+    Bad(String, &'static str),
+}
+
+/// What the technician states: the checks believe it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Stated {
+    /// Whether the pump runs, by eye and ear; `None` when not said.
+    pub running: Option<bool>,
+    /// What a gauge at the transducer reads, bar.
+    pub gauge_bar: Option<f64>,
+}
+
+/// The checks of one fitting.
+#[derive(Clone, Debug)]
+pub struct Checks {
+    site: Site,
+    seen: Seen,
+    stated: Stated,
+    clock_off_ms: Option<i64>,
+    clock_good: bool,
+    status: Option<Status>,
+}
+
+impl Checks {
+    /// Checks for `site`, with nothing seen yet.
+    pub fn new(site: &Site) -> Self {
+        Self {
+            site: site.clone(),
+            seen: Seen::new(site),
+            stated: Stated::default(),
+            clock_off_ms: None,
+            clock_good: false,
+            status: None,
+        }
+    }
+
+    /// Takes the logger's introduction, heard when the host's clock showed `host_ms`.
+    pub fn meet(&mut self, identity: &Identity, host_ms: i64) {
+        self.clock_off_ms = Some(identity.clock_ms - host_ms);
+        self.clock_good = identity.clock_good;
+    }
+
+    /// Takes the state of the memory.
+    pub fn memory(&mut self, status: Status) {
+        self.status = Some(status);
+    }
+
+    /// Takes a set of readings. A set with the moment of the one before is passed over.
+    pub fn see(&mut self, reading: &Reading) {
+        self.seen.take(reading, &self.stated);
+    }
+
+    /// Takes what the technician states; statements stand until others are made.
+    pub fn state(&mut self, stated: Stated) {
+        if stated.running != self.stated.running {
+            self.seen.statement_changed();
+        }
+        self.stated = stated;
+    }
+
+    /// What is stated at present.
+    pub fn stated(&self) -> Stated {
+        self.stated
+    }
+
+    /// All checks that concern this site, in the order in which they are best made.
+    pub fn list(&self) -> Vec<Check> {
+        let mut list = vec![
+            logger::clock(self.clock_off_ms, self.clock_good),
+            logger::memory(self.status.as_ref()),
+            logger::supply(&self.seen),
+            supply::voltage(&self.seen, &self.site),
+            supply::frequency(&self.seen, &self.site),
+        ];
+        if self.site.transducer.is_some() {
+            list.push(pressure::wire(&self.seen));
+            list.push(pressure::supply(&self.seen));
+            list.push(pressure::gauge(&self.seen, &self.site, &self.stated));
+        }
+        list.push(motor::current(&self.seen, &self.site, &self.stated));
+        list.push(motor::power(&self.seen, &self.site));
+        list.push(supply::tap(&self.seen, &self.site));
+        if self.site.transducer.is_some() {
+            list.push(pressure::moves(&self.seen, &self.site));
+        }
+        list.extend(watched::lamps(&self.seen, &self.site));
+        list
+    }
+
+    /// One line for the chain of custody: how many checks were good, and which were not.
+    pub fn summary(&self) -> String {
+        let list = self.list();
+        let count = |state| list.iter().filter(|check| check.state == state).count();
+        let mut text = format!("{} of {} fit checks good", count(State::Good), list.len());
+        for (state, word) in [(State::Bad, "bad"), (State::Waiting, "not made")] {
+            let ids: Vec<&str> =
+                list.iter().filter(|check| check.state == state).map(|check| check.id).collect();
+            if !ids.is_empty() {
+                let _ = write!(text, "; {word}: {}", ids.join(", "));
+            }
+        }
+        text
+    }
+}
+
+/// A pressure in the site's unit.
+fn pressure_text(bar: f64, units: Units) -> String {
+    match units {
+        Units::Metric => format!("{bar:.2} bar"),
+        // 1 bar = 14.503 77 psi (NIST SP 811 appendix B).
+        Units::Us => format!("{:.1} psi", bar * 14.503_773_8),
+    }
+}
+
+#[cfg(test)]
+mod tests;
