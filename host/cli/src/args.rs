@@ -26,6 +26,10 @@ pub enum Command {
     Demo(Demo),
     /// List the serial ports a logger may be on.
     Ports,
+    /// Write the site file, by asking, and the sheet for the fitting.
+    Plan(Plan),
+    /// Show live readings and say whether the sensors are fitted right.
+    Watch(Watch),
     /// Give the logger its site file, set its clock, and start recording.
     Arm(Arm),
     /// Download the record of a logger into a file, and check it.
@@ -70,6 +74,44 @@ pub struct PortChoice {
     /// Serial port of the logger; may be left out when only one is there (see `ports`).
     #[arg(long, value_name = "PORT")]
     pub port: Option<String>,
+}
+
+/// Write the site file and the fitting sheet.
+#[derive(Debug, Args)]
+pub struct Plan {
+    /// Site file to write.
+    #[arg(long, value_name = "SITE.toml")]
+    pub out: PathBuf,
+    /// Fitting sheet to write: one page to print, FILE.html or FILE.pdf.
+    #[arg(long, value_name = "FILE")]
+    pub sheet: Option<PathBuf>,
+    /// A value of the site file, which is then not asked for, e.g. `--set motor.rated_current_a=7.2`;
+    /// may be repeated.
+    #[arg(long, value_name = "SECTION.KEY=VALUE")]
+    pub set: Vec<String>,
+    /// Ask for nothing: take what --set gives.
+    #[arg(long)]
+    pub no_questions: bool,
+    /// Replace files that exist.
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// Show live readings and check the fit.
+#[derive(Debug, Args)]
+pub struct Watch {
+    /// Site file (TOML) to check the fit against; else the one kept in the logger.
+    #[arg(long, value_name = "SITE.toml")]
+    pub site: Option<PathBuf>,
+    /// Which port.
+    #[command(flatten)]
+    pub port: PortChoice,
+    /// What the gauge beside the transducer reads, bar.
+    #[arg(long, value_name = "BAR")]
+    pub gauge_bar: Option<f64>,
+    /// Stop after this many seconds and sum up.
+    #[arg(long, value_name = "SECONDS")]
+    pub seconds: Option<u32>,
 }
 
 /// Give the logger its site file.

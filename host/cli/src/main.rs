@@ -25,6 +25,8 @@ fn main() -> ExitCode {
     let outcome = match Arguments::parse().command {
         Command::Demo(demo) => commands::demo::run(&demo),
         Command::Ports => commands::ports::run(),
+        Command::Plan(plan) => commands::plan::run(&plan),
+        Command::Watch(watch) => commands::watch::run(&watch),
         Command::Arm(arm) => commands::arm::run(&arm),
         Command::Collect(collect) => commands::collect::run(&collect),
         Command::Calibrate(calibrate) => commands::calibrate::run(&calibrate),

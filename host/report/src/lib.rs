@@ -13,6 +13,7 @@ mod html;
 mod pdf;
 pub mod picture;
 mod restate;
+pub mod sheet;
 pub mod strings;
 pub mod times;
 pub mod units;

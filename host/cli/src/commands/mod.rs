@@ -9,6 +9,8 @@ pub mod compare;
 pub mod demo;
 pub mod export;
 pub mod import;
+pub mod plan;
 pub mod ports;
 pub mod report;
 pub mod verify;
+pub mod watch;
