@@ -4,7 +4,6 @@ use crate::content::{Block, Cell, Column, Document, Section, Table, Text, Tone};
 use crate::format::{fixed, significant};
 use crate::pdf::PdfError;
 use crate::units::{Quantity, Reader, Style};
-use crate::{html, pdf};
 use jiff::Timestamp;
 use pumpwitness_site_file::{Control, Site, Start, Transducer, TransducerKind};
 
@@ -27,7 +26,7 @@ pub struct SheetInput<'a> {
 
 /// The sheet as one HTML file.
 pub fn html(input: &SheetInput<'_>) -> String {
-    html::page_of(&document(input))
+    crate::html::page_of(&document(input))
 }
 
 /// The sheet as PDF.
@@ -36,7 +35,7 @@ pub fn html(input: &SheetInput<'_>) -> String {
 ///
 /// As [`crate::pdf()`].
 pub fn pdf(input: &SheetInput<'_>) -> Result<Vec<u8>, PdfError> {
-    pdf::file(&document(input))
+    crate::pdf::file(&document(input))
 }
 
 fn document(input: &SheetInput<'_>) -> Document {
