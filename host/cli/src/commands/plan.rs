@@ -12,6 +12,7 @@ use std::fmt::Write as _;
 use std::io::{BufRead, IsTerminal, Write as _};
 
 /// A key of the site file and how it is asked for.
+#[derive(Clone, Copy)]
 struct Question {
     section: &'static str,
     key: &'static str,
