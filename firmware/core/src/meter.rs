@@ -14,7 +14,9 @@ use crate::wave::{Frame, HalfWave};
 use pumpwitness_protocol::record::flags;
 use pumpwitness_protocol::settings::TransducerKind;
 
-/// Cycles from which the offsets are taken at the start; before them two are let pass.
+/// Cycles from which the offsets are taken at the start; before them two are let pass. Only cycles
+/// whose ends were seen count, or in which nothing alternates: the mean over a piece of a wave that is
+/// no whole cycle is no offset.
 const ACQUIRE: u8 = 16;
 const LET_PASS: u8 = 2;
 /// Afterwards an offset follows the mean of each cycle by a 64th of the difference, and by no more
@@ -297,6 +299,13 @@ impl Meter {
         };
         if received > length >> LOST_SHIFT {
             self.read(&mut half, received, totals);
+            let still =
+                self.voltage.peak < self.voltage.floor && self.current.peak < self.current.floor;
+            if end.measured || still {
+                self.track_offsets((totals.voltage, totals.current, received));
+            } else {
+                self.half_before = (0, 0, 0);
+            }
         }
         self.voltage.end_half();
         self.current.end_half();
@@ -331,8 +340,6 @@ impl Meter {
         half.signal = calibration.signal_steps(self.config.transducer, signal_q8, supply_q8);
         self.supply_mv = calibration.supply_mv(supply_q8);
         (self.signal_sum, self.supply_sum, self.direct_frames) = (0, 0, 0);
-
-        self.track_offsets((totals.voltage, totals.current, length));
     }
 
     /// Follows the offsets with the mean over a whole cycle: this half wave and the one before.
