@@ -6,9 +6,11 @@
 //! is downloaded as `collect` does it. Hashing (SHA-256, the algorithm of the archive's own end
 //! mark) and analysing take turns in one process; the least of several turns counts, because all
 //! that can disturb a turn makes it longer. Times are those that the main thread spent on a core,
-//! where the system tells them, so that other work on the machine does not count; the thread that
-//! hashes the file while it is read then counts nothing, as on a machine with an idle core. Memory is the high-water mark of a process of its own
-//! (`VmHWM`, where the system tells it). Nothing here passes or fails.
+//! where the system tells them, so that other work on the machine does not count. Other threads hash
+//! the file and read parts of it meanwhile; their time does not count, as it costs none on a machine
+//! with idle cores, and where cores are busy the main thread does their share. Memory is the
+//! high-water mark of a process of its own (`VmHWM`, where the system tells it). Nothing here passes
+//! or fails.
 
 use pumpwitness_analysis::analyse;
 use pumpwitness_link::{Client, Download, Limits, Transport, arming};
