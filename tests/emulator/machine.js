@@ -190,7 +190,7 @@ let conversionsThen = 0;
 const zero = () => {
   cycles.all = cycles.busy = cycles.metering = 0;
   longest = 0;
-  Object.assign(line, { bytes: 0, idleMs: 0, longestMs: 0, hostMs: 0 });
+  Object.assign(line, { bytes: 0, idleMs: 0, longestMs: 0, hostMs: 0, lastNs: clock.nanos });
   conversionsThen = converter.conversions;
 };
 const commands = {
