@@ -82,11 +82,13 @@ async fn run(started: Started, mut board: Board) {
             Either4::First(heard) => task.half_wave(logger, heard).await,
             Either4::Second(count) => {
                 streaming = true;
-                logger.set_behind(task.ended.elapsed().as_millis() as u32);
+                let asked = Instant::now();
+                logger.set_behind(asked.duration_since(task.ended).as_millis() as u32);
                 // A line that closes meanwhile is opened anew by the host.
                 let _ = logger.receive(&bytes[..count], &mut Line).await;
                 if logger.take_clock_set() {
-                    CLOCK_SET.signal((logger.present_ms(), Instant::now()));
+                    // Storing the change may have taken an erasure since.
+                    CLOCK_SET.signal((logger.present_ms(), asked));
                     task.set_by_host = true;
                 }
                 CONFIG.signal(config_of(Some(logger.settings()), logger.calibration()));
