@@ -1,6 +1,6 @@
 //! The fitting sheet: one page that goes to the site with the sensors.
 
-use crate::content::{Block, Cell, Column, Document, Section, Table, Text, Tone};
+use crate::content::{Block, Cell, Column, Document, Section, Table, Text};
 use crate::format::{fixed, significant};
 use crate::pdf::PdfError;
 use crate::units::{Quantity, Reader, Style};
@@ -51,7 +51,15 @@ fn document(input: &SheetInput<'_>) -> Document {
             .collect::<Vec<_>>()
             .join(" · "),
         foot: format!("pumpwitness {}", input.program_version),
-        sections: vec![sensors(input, Reader(style)), leaving(input), safety(), signatures()],
+        // One section, so that it is one page.
+        sections: vec![Section {
+            blocks: [sensors(input, Reader(style)), leaving(input), safety(), signatures()]
+                .map(Block::Section)
+                .into(),
+            id: "sheet".into(),
+            title: "The fitting".into(),
+            tone: None,
+        }],
         hashes: Vec::new(),
         made: input.generated,
         program: format!("pumpwitness {}", input.program_version),
@@ -184,12 +192,16 @@ fn leaving(input: &SheetInput<'_>) -> Section {
         title: "Before you leave".into(),
         tone: None,
         blocks: vec![Block::List(vec![
-            "Let the pump start, run for half a minute and stop, with `pumpwitness watch` beside \
-             it: every check good, or written down below why not."
-                .into(),
+            Text::default()
+                .plain("Let the pump start, run for half a minute and stop, with ")
+                .exact("pumpwitness watch")
+                .plain(" beside it: every check good, or written down below why not."),
             "Compare current with a clamp meter and pressure with the gauge, and note both below."
                 .into(),
-            "Arm (`pumpwitness arm`), photograph the fit, note the logger's number.".into(),
+            Text::default()
+                .plain("Arm (")
+                .exact("pumpwitness arm")
+                .plain("), photograph the fit, note the logger's number."),
             format!(
                 "The memory of 16 MiB lasts about {} days if the pump runs a quarter of the time, \
                  {} if it never stops; then the oldest is overwritten.",
@@ -205,7 +217,7 @@ fn safety() -> Section {
     Section {
         id: "cautions".into(),
         title: "Cautions".into(),
-        tone: Some(Tone::Watch),
+        tone: None,
         blocks: vec![Block::List(vec![
             "Mains voltage and stored pressure kill. Fitting and removing is work for a qualified \
              person: isolate, lock, prove dead with a tester proved before and after; relieve the \

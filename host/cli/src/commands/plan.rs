@@ -238,6 +238,9 @@ impl Answers {
             Err(error) => {
                 let text = error.to_string();
                 // The line number is that of a file which the user does not see.
+                if text.contains("cannot be read as TOML") {
+                    return Some("type a plain number, such as 2.5".to_owned());
+                }
                 Some(text.split_once(": ").map_or(text.clone(), |(_, rest)| rest.to_owned()))
             }
         }

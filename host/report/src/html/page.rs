@@ -59,7 +59,10 @@ pub fn page(document: &Document, record: Option<&Value>) -> String {
                 out.open("p", &[("class", "viewer-link"), ("hidden", "")]);
                 out.element("a", &[("href", "#viewer")], words::VIEWER_LINK).close_line();
             }
-            contents(&mut out, document);
+            // One page needs no list of its parts.
+            if document.sections.len() > 1 {
+                contents(&mut out, document);
+            }
         }
     }
     out.close_line();

@@ -58,12 +58,16 @@ pub fn file(document: &Document) -> Result<Vec<u8>, PdfError> {
         let mut setter = Setter::new(&mut faces, height);
         let mut slices = page_one(&mut setter, document, field, height);
         let rest = slices.len();
-        contents(&mut setter, document, field, &mut slices);
+        // One page needs no list of its parts.
+        let one_page = document.sections.len() == 1;
+        if !one_page {
+            contents(&mut setter, document, field, &mut slices);
+        }
         for section in document.sections.iter().skip(1) {
             setter.section(section, 2, field, Tags::ROOT, &mut slices);
         }
         foot_note(&mut setter, document, field, &mut slices);
-        if let Some(slice) = slices.get_mut(rest) {
+        if let (false, Some(slice)) = (one_page, slices.get_mut(rest)) {
             slice.fresh = true;
         }
         (slices, setter.tags)
