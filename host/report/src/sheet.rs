@@ -262,8 +262,7 @@ mod tests {
             generated: Timestamp::UNIX_EPOCH,
             program_version: "0",
         })
-        .replace('\u{A0}', " ")
-        .replace('\u{202F}', " ")
+        .replace(['\u{A0}', '\u{202F}'], " ")
     }
 
     #[test]

@@ -221,7 +221,14 @@ impl Answers {
                 let typed = line.trim();
                 let value = if typed.is_empty() { question.otherwise } else { typed };
                 self.asked[place] = (!value.is_empty()).then(|| value.to_owned());
-                match self.complaint() {
+                // The one nameplate value without which nothing can be judged.
+                let needed = question.key == "rated_current_a" && value.is_empty();
+                let complaint = if needed {
+                    Some("this one is needed: the analysis judges by it".to_owned())
+                } else {
+                    self.complaint()
+                };
+                match complaint {
                     Some(complaint) if count > 0 => output::print(&format!("  {complaint}\n"))?,
                     _ => break,
                 }
