@@ -17,6 +17,7 @@ pub mod check;
 pub mod codec;
 pub mod device_slot;
 pub mod frame;
+pub mod hex;
 pub mod message;
 pub mod page;
 pub mod record;

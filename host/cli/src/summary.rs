@@ -3,9 +3,8 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use pumpwitness_analysis::outcome::{Analysis, Finding, Severity, StopReason};
+use pumpwitness_evidence::text::wrapped;
 use std::fmt::Write;
-
-const WIDTH: usize = 96;
 
 /// Everything `analyse` prints without `--json`.
 pub fn full(analysis: &Analysis, zone: &TimeZone) -> String {
@@ -168,31 +167,10 @@ fn moment(time: Timestamp, zone: &TimeZone) -> String {
     zone.to_datetime(time).strftime("%Y-%m-%d %H:%M:%S").to_string()
 }
 
-/// Appends `words` in lines of at most [`WIDTH`], the first led by `lead`, the others indented.
-fn wrapped(text: &mut String, lead: &str, words: &str) {
-    let indent = " ".repeat(lead.chars().count());
-    let mut line = lead.to_owned();
-    let mut empty = true;
-    for word in words.split_whitespace() {
-        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-            text.push_str(line.trim_end());
-            text.push('\n');
-            line.clone_from(&indent);
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    text.push_str(line.trim_end());
-    text.push('\n');
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pumpwitness_evidence::text::WIDTH;
 
     #[test]
     fn text_is_wrapped_under_its_lead() {

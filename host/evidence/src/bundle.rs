@@ -1,12 +1,12 @@
 //! The bundle: one zip file with everything somebody needs who was not there. The same input gives
 //! the same bytes: names sorted, times those of the record, nothing of the machine.
 
-use crate::hex::hex;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use flate2::Compression;
 use flate2::write::DeflateEncoder;
 use pumpwitness_protocol::archive::ArchiveHeader;
+use pumpwitness_protocol::hex::Hex;
 use rawzip::time::UtcDateTime;
 use rawzip::{CompressionMethod, ZipArchiveWriter};
 use sha2::{Digest, Sha256};
@@ -64,7 +64,7 @@ pub fn zip(mut files: Files, time_ms: i64) -> Result<Vec<u8>, BundleError> {
 fn sums(files: &Files) -> String {
     files.iter().fold(String::new(), |mut text, (name, bytes)| {
         // Writing to a string does not fail.
-        let _ = writeln!(text, "{}  {name}", hex(&Sha256::digest(bytes)));
+        let _ = writeln!(text, "{}  {name}", Hex(&Sha256::digest(bytes)));
         text
     })
 }

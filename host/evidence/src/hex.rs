@@ -1,15 +1,4 @@
-//! Hex digits.
-
-use std::fmt::Write;
-
-/// Lower-case hex.
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        // Writing to a string does not fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
+//! Hex digits read back.
 
 /// Exactly `N` bytes of hex digits of either case.
 pub fn bytes<const N: usize>(text: &str) -> Option<[u8; N]> {

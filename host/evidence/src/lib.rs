@@ -14,7 +14,6 @@ pub mod text;
 pub mod trust;
 pub mod verify;
 
-pub use hex::hex;
 pub use outcome::{Verdict, Verification};
 pub use trust::{Trust, TrustError};
 pub use verify::{Unreadable, verify};

@@ -6,7 +6,8 @@ use crate::outcome::{
 use pumpwitness_recording::clock::utc_text;
 use std::fmt::Write;
 
-const WIDTH: usize = 96;
+/// Longest line of texts for a terminal, letters.
+pub const WIDTH: usize = 96;
 /// Troubles told one by one; the rest is counted (JSON has them all).
 const TOLD_MAX: usize = 40;
 
@@ -350,7 +351,7 @@ fn heading(text: &mut String, title: &str) {
 }
 
 /// Appends `words` in lines of at most [`WIDTH`], the first led by `lead`, the others indented.
-fn wrapped(text: &mut String, lead: &str, words: &str) {
+pub fn wrapped(text: &mut String, lead: &str, words: &str) {
     let indent = " ".repeat(lead.chars().count());
     let mut line = lead.to_owned();
     let mut empty = true;

@@ -7,7 +7,8 @@
 //! note = "read at the bench before it was lent out"
 //! ```
 
-use crate::hex::{self, hex};
+use crate::hex;
+use pumpwitness_protocol::hex::Hex;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -112,12 +113,13 @@ impl Trust {
                 return Ok(false);
             }
             return Err(TrustError::OtherKey {
-                device: hex(device),
+                device: Hex(device).to_string(),
                 known: known.key.clone(),
                 first_seen: known.first_seen.clone(),
             });
         }
-        self.logger.insert(hex(device), Known { key: hex(key), first_seen, note });
+        self.logger
+            .insert(Hex(device).to_string(), Known { key: Hex(key).to_string(), first_seen, note });
         Ok(true)
     }
 }

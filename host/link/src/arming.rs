@@ -6,9 +6,6 @@ use pumpwitness_protocol::settings::{
 use pumpwitness_site_file as site_file;
 use pumpwitness_site_file::Site;
 
-/// Share of the rated current above which the pump counts as running. Common practice: even an
-/// unloaded motor draws well above it, a sleeping drive below.
-const RUNNING_SHARE: f64 = 0.15;
 /// Deadbands as shares of nominal voltage, rated current, transducer span and rated power; each is
 /// at or below the error of an ordinary sensor of its kind (hardware-notes/channels.md).
 const DEADBAND_SHARE: f64 = 0.01;
@@ -51,7 +48,7 @@ pub fn settings(site: &Site, text: &str) -> Result<Settings, ArmingError> {
         nominal_dv: rounded(nominal_dv),
         nominal_hz: rounded(site.supply.frequency_hz),
         rated_current_ma: rounded(rated_ma),
-        running_above_ma: rounded(rated_ma * RUNNING_SHARE),
+        running_above_ma: rounded(site.motor.running_above_a() * 1000.0),
         transducer,
         low_mbar: rounded(low_bar * 1000.0),
         high_mbar: rounded(high_bar * 1000.0),

@@ -385,16 +385,6 @@ fn fetch<T: Transport>(
     }
 }
 
-/// Lower-case hex.
-pub fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        // Writing to a string does not fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
-
 /// Bytes of a finished archive of `sectors` sectors.
 pub fn archive_bytes(sectors: u32) -> u64 {
     ARCHIVE_HEADER_BYTES as u64 + u64::from(sectors) * SECTOR_BYTES as u64 + TRAILER_BYTES as u64

@@ -2,13 +2,13 @@
 
 use crate::batch::{Batch, Scale};
 use crate::error::Problem;
-use crate::file::hex;
 use crate::rows::Rows;
 use crate::{Custody, Recording};
 pub use pumpwitness_protocol::archive::MAGIC;
 use pumpwitness_protocol::archive::{
     ARCHIVE_HEADER_BYTES, ArchiveHeader, TRAILER_BYTES, read_trailer,
 };
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_protocol::message::PageAddress;
 use pumpwitness_protocol::page::{
     PAGE_BYTES, PAGES_PER_SECTOR, PageState, SECTOR_BYTES, read_page,
@@ -73,8 +73,8 @@ pub fn read_archive(name: &str, file: &[u8]) -> Result<Recording, Problem> {
     losses.append(&mut source.losses);
     source.losses = losses;
     name.clone_into(&mut source.name);
-    source.sha256 = hex(&hashes.whole);
-    source.device = Some(hex(&header.identity.device));
+    source.sha256 = Hex(&hashes.whole).to_string();
+    source.device = Some(Hex(&header.identity.device).to_string());
     let [major, minor, patch] = header.identity.firmware;
     source.firmware = Some(format!("{major}.{minor}.{patch}"));
     source.site_text = (!header.site_text.is_empty())

@@ -7,7 +7,6 @@ use crate::{Recording, archive::read_archive};
 use pumpwitness_site_file::Site;
 #[cfg(any(test, feature = "tables"))]
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use std::path::Path;
 
 /// Most bytes of a file that are read.
@@ -60,14 +59,5 @@ pub(crate) fn name_of(path: &Path) -> String {
 /// SHA-256 in lower-case hex.
 #[cfg(any(test, feature = "tables"))]
 pub(crate) fn sha256_hex(bytes: &[u8]) -> String {
-    hex(&Sha256::digest(bytes))
-}
-
-/// Lower-case hex.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        // Writing to a string does not fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    pumpwitness_protocol::hex::Hex(&Sha256::digest(bytes)).to_string()
 }

@@ -26,6 +26,8 @@ pub use model::{
     Control, Fit, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
 };
 pub use parse::{LABEL_BYTES_MAX, NAME_BYTES_MAX, TEXT_BYTES_MAX, parse};
+pub use quantities::BAR_PER_PSI;
+pub use text::quoted;
 
 /// A whole site file of an invented site, every key with its meaning.
 pub const EXAMPLE: &str = include_str!("../example-site.toml");

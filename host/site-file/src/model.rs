@@ -118,6 +118,14 @@ pub struct Motor {
     pub start: Start,
 }
 
+impl Motor {
+    /// Current above which the pump counts as running, A. Common practice: even an unloaded motor
+    /// draws well above 15 % of its rated current, a sleeping drive below.
+    pub fn running_above_a(&self) -> f64 {
+        0.15 * self.rated_current_a
+    }
+}
+
 /// How the motor is started.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Start {

@@ -53,12 +53,15 @@ static SECONDS: [Spelling; 1] = only("_s", "s");
 static PER_HOUR: [Spelling; 1] = only("", "per hour");
 static PLAIN: [Spelling; 1] = only("", "");
 
+/// bar in a pound-force per square inch.
+pub const BAR_PER_PSI: f64 = 0.068_947_572_931_68;
+
 /// One pound-force per square inch is 6894.757 293 168 Pa (from the international pound, the inch
 /// and the standard acceleration of free fall, all exact).
 static PRESSURE: [Spelling; 3] = [
     Spelling { suffix: "_bar", unit: "bar", factor: 1.0 },
     Spelling { suffix: "_kpa", unit: "kPa", factor: 0.01 },
-    Spelling { suffix: "_psi", unit: "psi", factor: 0.068_947_572_931_68 },
+    Spelling { suffix: "_psi", unit: "psi", factor: BAR_PER_PSI },
 ];
 
 /// One US gallon is 231 cubic inches, 3.785 411 784 L exactly.

@@ -8,7 +8,8 @@ fn word<T: PartialEq>(words: &[(&'static str, T)], value: &T) -> &'static str {
     words.iter().find(|(_, listed)| listed == value).map_or("", |(word, _)| word)
 }
 
-fn quoted(text: &str) -> String {
+/// Text as the site file writes it: a TOML string.
+pub fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 

@@ -5,6 +5,7 @@ use crate::failure::{Context, Failure};
 use crate::{line, load, output};
 use jiff::Timestamp;
 use pumpwitness_link::{Client, Transport, arming};
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_protocol::message::Identity;
 use pumpwitness_site_file::Site;
 
@@ -17,7 +18,7 @@ pub fn run(arguments: &Arm) -> Result<(), Failure> {
     let name = site.name.as_deref().unwrap_or("this site");
     output::print(&format!(
         "logger {} is armed for {name} and records from now on{}\n",
-        pumpwitness_link::download::hex(&identity.device),
+        Hex(&identity.device),
         match clock {
             Some(now) => format!("; its clock was {}", off_by(identity.clock_ms - now)),
             None => String::new(),

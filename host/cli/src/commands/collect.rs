@@ -4,8 +4,9 @@ use crate::args::Collect;
 use crate::failure::Failure;
 use crate::{line, output, progress};
 use jiff::Timestamp;
-use pumpwitness_link::download::{COLLECTED_BY_BYTES, hex};
+use pumpwitness_link::download::COLLECTED_BY_BYTES;
 use pumpwitness_link::{Client, Download, Downloaded, Transport};
+use pumpwitness_protocol::hex::Hex;
 use std::fmt::Write;
 
 /// Downloads from the logger on a port.
@@ -49,9 +50,9 @@ fn summary(done: &Downloaded, download: &Download<'_>) -> String {
     let mut text = format!(
         "{} sectors of logger {} written to {} and read back\nSHA-256 {}\n",
         done.sectors,
-        hex(&done.identity.device),
+        Hex(&done.identity.device),
         download.file.display(),
-        hex(&done.sha256)
+        Hex(&done.sha256)
     );
     if done.resumed_at > 0 {
         let _ =

@@ -7,7 +7,7 @@ use crate::output;
 use jiff::Timestamp;
 use pumpwitness_link::arming;
 use pumpwitness_report::sheet;
-use pumpwitness_site_file::{Site, parse};
+use pumpwitness_site_file::{Site, parse, quoted};
 use std::fmt::Write as _;
 use std::io::{BufRead, IsTerminal, Write as _};
 
@@ -242,12 +242,11 @@ impl Answers {
         use pumpwitness_site_file::SiteFileError as Error;
         match parse(&self.text()) {
             Ok(_) | Err(Error::MissingKey { .. } | Error::MissingSection { .. }) => None,
+            // Texts are quoted here; what is no TOML is a number that is none.
+            Err(Error::Syntax { .. }) => Some("type a plain number, such as 2.5".to_owned()),
             Err(error) => {
                 let text = error.to_string();
                 // The line number is that of a file which the user does not see.
-                if text.contains("cannot be read as TOML") {
-                    return Some("type a plain number, such as 2.5".to_owned());
-                }
                 Some(text.split_once(": ").map_or(text.clone(), |(_, rest)| rest.to_owned()))
             }
         }
@@ -299,25 +298,6 @@ impl Answers {
             _ => false,
         }
     }
-}
-
-/// Text as TOML writes it.
-fn quoted(text: &str) -> String {
-    let mut out = String::from("\"");
-    for letter in text.chars() {
-        match letter {
-            '"' | '\\' => {
-                out.push('\\');
-                out.push(letter);
-            }
-            letter if letter.is_control() => {
-                let _ = write!(out, "\\u{:04X}", letter as u32);
-            }
-            letter => out.push(letter),
-        }
-    }
-    out.push('"');
-    out
 }
 
 #[cfg(test)]

@@ -4,8 +4,9 @@ use crate::args::Verify;
 use crate::failure::{Context, Failure};
 use crate::{output, trust};
 use jiff::Timestamp;
-use pumpwitness_evidence::{Trust, Verdict, Verification, hex, text, verify};
+use pumpwitness_evidence::{Trust, Verdict, Verification, text, verify};
 use pumpwitness_protocol::archive::ArchiveHeader;
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_recording::clock::utc_text;
 use pumpwitness_recording::{FILE_BYTES_MAX, Problem};
 use std::fs;
@@ -85,7 +86,7 @@ fn remember(
     if verification.verdict == Verdict::DamageFound {
         return Err(Failure::damage(format_args!(
             "the key of logger {} was not noted, for the archive is not sound: {}",
-            hex(&device),
+            Hex(&device),
             text::line(verification)
         )));
     }

@@ -9,7 +9,7 @@ use pumpwitness_fitting::reading::Lamp;
 use pumpwitness_fitting::{Check, Checks, Reading, Signal, State};
 use pumpwitness_link::{Client, ClientError, SerialLine, arming};
 use pumpwitness_protocol::settings::Settings;
-use pumpwitness_site_file::Site;
+use pumpwitness_site_file::{BAR_PER_PSI, Site};
 use std::fmt::Write;
 use std::io::{BufRead, IsTerminal};
 use std::sync::mpsc::{self, Receiver};
@@ -177,8 +177,7 @@ impl Watching {
                 if let Ok(value) = number.replace(',', ".").parse::<f64>() {
                     let us = self.site.as_ref().map(|site| site.units)
                         == Some(pumpwitness_site_file::Units::Us);
-                    // 1 bar = 14.503 77 psi (NIST SP 811 appendix B).
-                    self.stated.gauge_bar = Some(if us { value / 14.503_773_8 } else { value });
+                    self.stated.gauge_bar = Some(if us { value * BAR_PER_PSI } else { value });
                 }
             }
         }
@@ -243,7 +242,7 @@ fn readings(reading: &Reading, settings: &Settings) -> String {
             Signal::LoopMa(ma) => format!("{ma:.2} mA"),
             Signal::SupplyPercent(percent) => format!("{percent:.1} % of its supply"),
         };
-        let _ = writeln!(text, "pressure  {bar:>8.2} bar   {:.1} psi   {wire}", bar * 14.503_773_8);
+        let _ = writeln!(text, "pressure  {bar:>8.2} bar   {:.1} psi   {wire}", bar / BAR_PER_PSI);
     }
     for (number, label) in (1_u8..).zip(&settings.lamps) {
         if settings.lamp_fitted(number) {

@@ -4,8 +4,8 @@ use super::layout::{Declared, Expected, Layout, Spot, home, index_of};
 use super::reading::{OwnCheck, ReadSector, Reading, name_of, place_of};
 use super::seals::Keys;
 use super::{Checked, begins_the_chain};
-use crate::hex::hex;
 use crate::outcome::{Kind, Link, Page, PageState, Part, Place, SealResult, Sector, Trouble};
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
 use pumpwitness_recording::clock::utc_text;
 
@@ -146,7 +146,7 @@ impl Judge<'_> {
             .collect();
         Sector {
             sector: sector.sequence,
-            sha256: sector.sha256.as_ref().map(|hash| hex(hash)),
+            sha256: sector.sha256.as_ref().map(|hash| Hex(hash).to_string()),
             next_agrees: self.links[n],
             pages,
         }

@@ -14,7 +14,6 @@ mod order;
 mod reading;
 mod seals;
 
-use crate::hex::hex;
 use crate::outcome::{
     FileFacts, KeyFacts, KeyStanding, Kind, PageCounts, Papers, Part, Place, SCHEMA, SealCheck,
     SealResult, Trouble, Verdict, Verification,
@@ -22,6 +21,7 @@ use crate::outcome::{
 use crate::trust::Trust;
 use layout::{EndMark, Expected, find_end_mark, guess, lay_out, scan};
 use pumpwitness_protocol::archive::{ARCHIVE_HEADER_BYTES, ArchiveHeader, MAGIC};
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_protocol::seal::{Occasion, papers};
 use pumpwitness_protocol::sector::SectorHeader;
 use pumpwitness_recording::clock::utc_text;
@@ -186,7 +186,7 @@ fn key_troubles(
     let mut troubles = Vec::new();
     let Some(trusted) = keys.trusted else { return troubles };
     if header.is_some() && keys.in_file != Some(trusted) {
-        let found = keys.in_file.map_or_else(|| "none".to_owned(), |key| hex(&key));
+        let found = keys.in_file.map_or_else(|| "none".to_owned(), |key| Hex(&key).to_string());
         troubles.push(Trouble {
             kind: Kind::KeyDiffers,
             place: head_place(),
@@ -194,7 +194,7 @@ fn key_troubles(
                 "The public key in the file is not the one known for this logger. Known: {}; in \
                  the file: {found}. Either the file was signed by somebody else, or the logger's \
                  memory was wiped and it made itself a new key.",
-                hex(&trusted)
+                Hex(&trusted)
             ),
         });
     }
@@ -288,9 +288,9 @@ fn file_facts(
 ) -> FileFacts {
     let version = |[major, minor, patch]: [u8; 3]| format!("{major}.{minor}.{patch}");
     FileFacts {
-        sha256: hex(&Sha256::digest(file)),
+        sha256: Hex(&Sha256::digest(file)).to_string(),
         bytes: file.len() as u64,
-        device: hex(&device),
+        device: Hex(&device).to_string(),
         first_sector: expected.first,
         sectors: expected.sectors,
         firmware: header.map(|header| version(header.identity.firmware)),
@@ -302,8 +302,8 @@ fn file_facts(
 
 fn key_facts(keys: &Keys, trust: &Trust, device: [u8; 8]) -> KeyFacts {
     KeyFacts {
-        in_file: keys.in_file.as_ref().map(|key| hex(key)),
-        trusted: keys.trusted.as_ref().map(|key| hex(key)),
+        in_file: keys.in_file.as_ref().map(|key| Hex(key).to_string()),
+        trusted: keys.trusted.as_ref().map(|key| Hex(key).to_string()),
         trusted_note: trust.known(&device).map(|known| match &known.note {
             Some(note) => format!("noted {}: {note}", known.first_seen),
             None => format!("noted {}", known.first_seen),

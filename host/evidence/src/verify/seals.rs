@@ -105,6 +105,7 @@ mod tests {
     use super::*;
     use crate::hex;
     use ed25519_dalek::{Signer, SigningKey};
+    use pumpwitness_protocol::hex::Hex;
 
     /// RFC 8032 §7.1, tests 1, 2, 3 and SHA(abc): secret key, public key, message, signature.
     const RFC_8032: [[&str; 4]; 4] = [
@@ -141,8 +142,8 @@ mod tests {
                 .map(|n| u8::from_str_radix(&message[2 * n..2 * n + 2], 16).unwrap())
                 .collect();
             let signing = SigningKey::from_bytes(&hex::bytes(secret).unwrap());
-            assert_eq!(hex::hex(&signing.verifying_key().to_bytes()), public);
-            assert_eq!(hex::hex(&signing.sign(&message).to_bytes()), signature);
+            assert_eq!(Hex(&signing.verifying_key().to_bytes()).to_string(), public);
+            assert_eq!(Hex(&signing.sign(&message).to_bytes()).to_string(), signature);
             let key = VerifyingKey::from_bytes(&hex::bytes(public).unwrap()).unwrap();
             let mut bytes = hex::bytes(signature).unwrap();
             assert!(key.verify_strict(&message, &Signature::from_bytes(&bytes)).is_ok());
@@ -166,10 +167,10 @@ mod tests {
             (b"", "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"),
         ];
         for (message, hash) in cases {
-            assert_eq!(hex::hex(&Sha256::digest(message)), hash);
+            assert_eq!(Hex(&Sha256::digest(message)).to_string(), hash);
         }
         assert_eq!(
-            hex::hex(&Sha256::digest(vec![b'a'; 1_000_000])),
+            Hex(&Sha256::digest(vec![b'a'; 1_000_000])).to_string(),
             "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"
         );
     }

@@ -13,7 +13,7 @@ mod watched;
 
 use crate::reading::Reading;
 use pumpwitness_protocol::message::{Identity, Status};
-use pumpwitness_site_file::{Site, Units};
+use pumpwitness_site_file::{BAR_PER_PSI, Site, Units};
 use seen::Seen;
 use serde::Serialize;
 use std::fmt::Write;
@@ -169,8 +169,7 @@ impl Checks {
 fn pressure_text(bar: f64, units: Units) -> String {
     match units {
         Units::Metric => format!("{bar:.2} bar"),
-        // 1 bar = 14.503 77 psi (NIST SP 811 appendix B).
-        Units::Us => format!("{:.1} psi", bar * 14.503_773_8),
+        Units::Us => format!("{:.1} psi", bar / BAR_PER_PSI),
     }
 }
 

@@ -3,7 +3,7 @@
 use super::seen::Seen;
 use super::{Check, Stated, Verdict, pressure_text};
 use crate::reading::Signal;
-use pumpwitness_site_file::{Control, Site, TransducerKind};
+use pumpwitness_site_file::{BAR_PER_PSI, Control, Site, TransducerKind};
 
 /// NAMUR NE 43 (from memory): at or below 3.6 mA and at or above 21 mA is a failure.
 const LOOP_MA: (f64, f64) = (3.6, 21.0);
@@ -17,8 +17,6 @@ const RATIO_SUPPLY_V: (f64, f64) = (4.5, 5.5);
 const GAUGE_SHARE: f64 = 0.05;
 /// 1 atm in bar: what an absolute transducer shows with no pressure.
 const ATMOSPHERE_BAR: f64 = 1.013;
-/// psi in a bar.
-const PSI_PER_BAR: f64 = 14.503_773_8;
 /// A run this long moves the pressure, s, by at least this share of the span.
 const RUN_S: f64 = 20.0;
 const MOVES_SHARE: f64 = 0.01;
@@ -129,7 +127,7 @@ fn against(bar: f64, gauge: f64, span: f64, says: String, kind: TransducerKind) 
     if (bar - gauge).abs() <= GAUGE_SHARE * span.max(1.0) * 0.5 || near(bar, gauge) {
         return Verdict::Good(says);
     }
-    if near(bar, gauge * PSI_PER_BAR) || near(bar * PSI_PER_BAR, gauge) {
+    if near(bar, gauge / BAR_PER_PSI) || near(bar / BAR_PER_PSI, gauge) {
         return Verdict::Bad(
             says,
             "They differ by the factor of psi and bar: correct the unit of the range in the site \

@@ -52,8 +52,7 @@ impl Seen {
     pub fn new(site: &Site) -> Self {
         Self {
             window: Vec::new(),
-            // The share by which `arm` sets the logger's own threshold.
-            running_above_a: 0.15 * site.motor.rated_current_a,
+            running_above_a: site.motor.running_above_a(),
             dead_below_v: 0.1 * site.supply.nominal_v,
             since_ms: None,
             was_running: false,

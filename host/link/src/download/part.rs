@@ -1,9 +1,10 @@
 //! The unfinished file, FILE.part. Everything the next attempt needs is in it: its head says which
 //! logger and which sectors, its length how far it came.
 
+use super::DownloadError;
 use super::plan::Pages;
-use super::{DownloadError, hex};
 use pumpwitness_protocol::archive::{ARCHIVE_HEADER_BYTES, ArchiveHeader, HeaderError};
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_protocol::message::Identity;
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
 use pumpwitness_protocol::sector::SectorHeader;
@@ -127,8 +128,8 @@ impl Part {
         }
         Err(DownloadError::OtherLogger {
             file: self.path.clone(),
-            of: hex(&self.header.identity.device),
-            this: hex(&identity.device),
+            of: Hex(&self.header.identity.device).to_string(),
+            this: Hex(&identity.device).to_string(),
         })
     }
 

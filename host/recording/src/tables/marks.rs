@@ -9,6 +9,7 @@ use crate::{Recording, clock};
 use polars::prelude::{
     CsvWriter, DataFrame, IntoColumn, NamedFrom, ParquetWriter, SerWriter, Series,
 };
+use pumpwitness_protocol::hex::Hex;
 use pumpwitness_protocol::record::{
     BootReason, Channel, LampState, Mark, SensorState, VoltageEvent,
 };
@@ -101,7 +102,7 @@ fn describe(mark: &Mark) -> (&'static str, String) {
             let start = clock::utc_text(*start_ms);
             (kind, format!("from {start}, {half_cycles} half cycles, {extreme_v:.1} V{end}"))
         }
-        Mark::Settings { digest } => ("settings", format!("digest {}", crate::file::hex(digest))),
+        Mark::Settings { digest } => ("settings", format!("digest {}", Hex(digest))),
         Mark::Armed => ("armed", String::new()),
         Mark::Snapshot => ("snapshot", String::new()),
         Mark::Health { board_dc, supply_mv, transducer_supply_mv } => (
@@ -125,9 +126,7 @@ fn describe(mark: &Mark) -> (&'static str, String) {
             };
             ("clock-compared", what)
         }
-        Mark::Calibration { digest } => {
-            ("calibration", format!("digest {}", crate::file::hex(digest)))
-        }
+        Mark::Calibration { digest } => ("calibration", format!("digest {}", Hex(digest))),
         Mark::Seal(seal) => ("seal", format!("up to sector {}", seal.statement.sector)),
     }
 }
