@@ -1,0 +1,1 @@
+//! The folder that keeps the recordings of all sites in order, and its index.
