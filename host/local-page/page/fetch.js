@@ -1,6 +1,7 @@
 // Fetching the record: progress, a pulled cable, the verified end.
 
 import { button, complaint, field, make, say, show, speak } from './dom.js';
+import { cablePanel } from './practice.js';
 import { order } from './server.js';
 import { sign } from './signs.js';
 import { size } from './words.js';
@@ -24,11 +25,12 @@ export function build(visit) {
   const stop = button('Stop', () => tell(order('api/stop')), { class: 'quiet' });
   const see = make('a', { class: 'button primary' }, 'See the findings');
   const choose = make('a', { class: 'button primary', href: '#loggers' }, 'Choose the logger');
+  const cable = cablePanel(visit);
   const element = make('div', {},
     make('h1', { tabIndex: -1 }, 'Fetch the record'),
     make('section', { class: 'card using', 'aria-label': 'Fetching' },
       make('div', { class: 'headed' }, mark, heading), words, bar, figures, choices,
-      make('div', { class: 'row' }, see, begin, choose, stop), trouble));
+      make('div', { class: 'row' }, see, begin, choose, stop), trouble), cable.element);
   let spoken = '';
 
   function update(state) {
@@ -67,6 +69,7 @@ export function build(visit) {
     begin.disabled = logger?.link !== 'there';
     show(choose, !logger && !going && !done);
     show(stop, going);
+    cable.update(state);
     show(see, done && job.result?.id);
     if (done && job.result?.id) see.href = `#record/${encodeURIComponent(job.result.id)}`;
   }

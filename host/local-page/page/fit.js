@@ -54,9 +54,10 @@ export function build(visit) {
     return [value, radio];
   });
   const gauge = field('A gauge at the transducer reads', make('input', { type: 'text', inputMode: 'decimal', autocomplete: 'off', size: 6 }));
-  const gaugeUnit = make('span', { class: 'unit' }, 'bar');
+  const gaugeUnit = make('span', {}, 'bar');
+  gauge.whole.querySelector('label').append(', ', gaugeUnit);
   const gaugeForm = make('form', { class: 'gauge', noValidate: true, onsubmit: (event) => { event.preventDefault(); gaugeStated(); } },
-    gauge.whole, gaugeUnit, make('button', { type: 'submit' }, 'Compare'));
+    gauge.whole, make('button', { type: 'submit' }, 'Compare'));
   const said = make('section', { class: 'card', 'aria-labelledby': 'said-title' },
     make('h2', { id: 'said-title' }, 'What you see and hear'),
     make('p', {}, 'The checks compare the sensors with this.'), running, gaugeForm, trouble);
@@ -82,7 +83,7 @@ export function build(visit) {
   // The checks.
   const tally = make('p', { class: 'tally' });
   const list = make('ol', { class: 'checks' });
-  const checks = make('section', { 'aria-labelledby': 'checks-title' },
+  const checks = make('section', { class: 'watched', 'aria-labelledby': 'checks-title' },
     make('h2', { id: 'checks-title' }, 'Fit checks'), tally, list);
   const before = new Map();
   const onward = make('a', { class: 'button primary', href: '#leave' }, 'Go on: leave the logger');
@@ -90,7 +91,7 @@ export function build(visit) {
 
   const element = make('div', { class: 'fit' },
     make('h1', { tabIndex: -1 }, 'Fit the sensors'), caution, next, live,
-    make('div', { class: 'beside' }, checks, make('div', {}, said, practice.element)),
+    make('div', { class: 'beside' }, said, checks, practice.element),
     make('div', { class: 'row' }, onward));
 
   function update(state) {

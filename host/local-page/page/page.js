@@ -49,11 +49,10 @@ function hear(answer, now_ms) {
   state = answer;
   readings.take(answer.logger?.link === 'there' ? answer.live : null, now_ms);
   const logger = answer.logger;
-  const practice = answer.practice ? ' (practice)' : '';
-  if (!logger) linked('none', `No logger${practice}`);
-  else if (logger.link === 'connecting') linked('connecting', `Asking the logger …${practice}`);
-  else if (logger.link === 'there') linked('there', `Logger there${practice}`);
-  else linked('lost', `Logger lost: look at the cable${practice}`);
+  if (!logger) linked('none', 'No logger');
+  else if (logger.link === 'connecting') linked('connecting', 'Asking the logger …');
+  else if (logger.link === 'there') linked('there', 'Logger there');
+  else linked('lost', 'Logger lost: look at the cable');
   show(document.getElementById('practice-mark'), answer.practice);
   steps();
   if (!part) route();

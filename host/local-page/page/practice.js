@@ -1,31 +1,65 @@
-// Practice: putting planted wrong fits right, pulling the cable, letting days pass.
+// Practice: the site as one would see and hear it, putting planted wrong fits right, pulling the
+// cable, letting days pass.
 
 import { button, complaint, field, keep, make, say, show } from './dom.js';
+import { facts } from './facts.js';
 import { order } from './server.js';
 import { sign } from './signs.js';
-import { moment } from './words.js';
+import { fixed, moment, pressureUnit } from './words.js';
 
-const NOTE = 'Practice: nothing here is real. At a site, a qualified person does this with the panel isolated and proved dead.';
+const NOTE = 'Nothing here is real. At a site, a qualified person does this with the panel isolated and proved dead.';
 
-/** The planted wrong fits, each with a button that puts it right. */
-export function practicePanel(visit) {
+/** Gives an order and tells its failure in place. */
+function orders(visit) {
   const trouble = complaint();
-  const list = make('ul', { class: 'faults' });
+  const give = (address, body) => order(`api/practice/${address}`, body)
+    .then(() => trouble.tell(null), trouble.tell).then(() => visit.ask());
+  return { trouble, give };
+}
+
+/** The practised site: what eye and ear tell of it, and the planted wrong fits with a button each
+ * that puts one right. */
+export function practicePanel(visit) {
+  const { trouble, give } = orders(visit);
+  let practice = null;
+  const seen = facts();
+  const tap = button('', () => give('tap', { open: !practice.tap_open }), { id: 'practice-tap' });
+  const lamps = make('ul', { class: 'faults' });
+  const faults = make('ul', { class: 'faults' });
   const element = make('section', { class: 'card practice', 'aria-labelledby': 'faults-title', hidden: true },
-    make('h2', { id: 'faults-title' }, 'Practice: do the work here'), make('p', {}, NOTE), list, trouble);
+    make('h2', { id: 'faults-title' }, 'Practice: be at the site'), make('p', {}, NOTE),
+    seen.element, make('div', { class: 'row' }, tap), lamps,
+    make('h3', {}, 'Work on the fit'), faults, trouble);
 
   function update(state) {
-    show(element, state.practice?.faults.length);
-    keep(list, state.practice?.faults ?? [], (fault) => fault.key, (fault, old) => {
+    practice = state.practice;
+    show(element, practice);
+    if (!practice) return;
+    const unit = pressureUnit(state.site?.units);
+    seen.update([
+      ['Gauge reads', `${fixed(unit.of(practice.gauge_bar), unit.decimals)} ${unit.unit}`],
+      ['You hear', practice.pump_runs ? 'the pump run' : 'no pump'],
+    ]);
+    say(tap, practice.tap_open ? 'Shut the tap' : 'Open a tap');
+    keep(lamps, practice.lamps ?? [], (lamp) => lamp.number, (lamp, old) => {
+      const item = old ?? make('li', {}, sign('dark'), make('span'), button('', () => {
+        const now = practice.lamps.find((one) => one.number === lamp.number);
+        return give('lamp', { number: lamp.number, lit: !now?.lit });
+      }, { 'data-lamp': lamp.number }));
+      item.firstChild.set(lamp.lit ? 'lit' : 'dark');
+      say(item.children[1], `Lamp "${lamp.label || lamp.number}" is ${lamp.lit ? 'lit' : 'dark'}`);
+      say(item.lastChild, lamp.lit ? 'Let go' : 'Lamp test');
+      return item;
+    });
+    keep(faults, practice.faults, (fault) => fault.key, (fault, old) => {
       const item = old ?? make('li', { 'data-fault': fault.key }, sign('waiting'), make('span', {}, fault.title),
-        button('Put right', () => order('api/practice/correct', { key: fault.key })
-          .then(() => trouble.tell(null), trouble.tell).then(() => visit.ask()), { 'aria-label': `Put right: ${fault.title}` }));
+        button('Put right', () => give('correct', { key: fault.key }), { 'aria-label': `Put right: ${fault.title}` }));
       item.dataset.planted = fault.planted;
       item.firstChild.set(fault.planted ? 'bad' : 'good');
       const pressed = item.lastChild;
-      // The focus stays where it was: the next one to put right.
+      // What goes hands the focus on, to the next one to put right.
       if (!fault.planted && document.activeElement === pressed) {
-        (list.querySelector('[data-planted=true] button') ?? document.querySelector('h1')).focus();
+        (faults.querySelector('[data-planted=true] button') ?? document.querySelector('h1')).focus();
       }
       show(pressed, fault.planted);
       return item;
@@ -34,9 +68,28 @@ export function practicePanel(visit) {
   return { element, update };
 }
 
+/** The cable, to be pulled at any moment. */
+export function cablePanel(visit) {
+  const { trouble, give } = orders(visit);
+  let plugged = true;
+  const state_ = make('p');
+  const pull = button('', () => (plugged ? give('unplug', { after_bytes: 0 }) : give('plug')), { id: 'practice-cable' });
+  const element = make('section', { class: 'card practice', 'aria-labelledby': 'cable-title', hidden: true },
+    make('h2', { id: 'cable-title' }, 'Practice: the cable'), state_, make('div', { class: 'row' }, pull), trouble);
+
+  function update(state) {
+    show(element, state.practice && state.logger);
+    if (!state.practice) return;
+    plugged = state.practice.plugged;
+    say(state_, plugged ? 'The USB cable is in. Pull it while the record is fetched, and see what happens.' : 'The USB cable is out.');
+    say(pull, plugged ? 'Pull the cable' : 'Plug the cable in');
+  }
+  return { element, update };
+}
+
 /** Days that pass while nobody is there. */
 export function daysPanel(visit) {
-  const trouble = complaint();
+  const { trouble, give } = orders(visit);
   const days = field('Days to let pass', make('input', { type: 'text', inputMode: 'numeric', value: '7', size: 4, autocomplete: 'off' }));
   const now = make('p');
   const bar = make('progress', { 'aria-label': 'Days pass' });
@@ -54,7 +107,7 @@ export function daysPanel(visit) {
       days.input.focus();
       return;
     }
-    order('api/practice/days', { days: typed }).then(() => trouble.tell(null), trouble.tell).then(() => visit.ask());
+    give('days', { days: typed });
   }
 
   function update(state) {
@@ -62,11 +115,13 @@ export function daysPanel(visit) {
     if (!state.practice) return;
     const job = state.job?.what === 'practice' ? state.job : null;
     const going = job?.state === 'going';
-    say(now, `At the site it is ${moment(state.practice.now)}; ${state.practice.days} days have passed.`);
+    say(now, `At the site it is ${moment(state.practice.now)}; ${fixed(state.practice.days, 0)} days have passed.`);
     show(bar, going);
     if (job?.total) {
       bar.max = job.total;
       bar.value = job.done;
+    } else {
+      bar.removeAttribute('value');
     }
     show(form, !going);
     if (job?.state === 'failed') trouble.tell(new Error(job.says));

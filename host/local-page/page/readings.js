@@ -24,7 +24,8 @@ export class Readings {
     }
     this.heard = at_ms;
     this.age = live.age_ms;
-    const fresh = this.latest?.time !== live.time;
+    // A clock that is not set tells no time.
+    const fresh = live.time === null || this.latest?.time !== live.time;
     this.latest = live;
     if (fresh) this.list.push({ at_s: (at_ms - live.age_ms) / 1000, live });
     const oldest = at_ms / 1000 - SPAN_S - BREAK_S;
