@@ -72,7 +72,7 @@ fn armed_lived_collected_analysed() {
     let plug = Plugged::new(Arc::clone(&logger), None).unwrap();
     let collect = ["collect", "--port", plug.path(), "--out", "a.pwa"];
     let said = run(folder.path(), &collect).fine();
-    assert!(said.contains("SHA-256"), "{said}");
+    assert!(said.contains("SHA-256") && said.contains("\nProof   "), "{said}");
     assert_true_copy(&logger, &folder.path().join("a.pwa"));
     // The archive carries its site file: nothing else is needed to read it.
     let said = run(folder.path(), &["analyse", "a.pwa", "--json"]).fine();
@@ -80,6 +80,60 @@ fn armed_lived_collected_analysed() {
     assert!(said["recording"]["covered_s"].as_f64().unwrap() > 11.9 * 3600.0);
     let again = run(folder.path(), &collect);
     assert!(again.one_line_error().1.contains("exists"));
+}
+
+/// Without a file named, the record goes where all are kept; unplugged in between, it goes on there.
+#[test]
+fn collected_into_the_folder_of_recordings() {
+    let folder = tempfile::tempdir().unwrap();
+    let records = folder.path().join("records");
+    let logger = logger(*b"TEST0010");
+    let plug = Plugged::new(Arc::clone(&logger), None).unwrap();
+    arm(folder.path(), plug.path());
+    drop(plug);
+    live(&logger);
+    let plug = Plugged::new(Arc::clone(&logger), Some(25_000)).unwrap();
+    let collect = |port: &str| {
+        run(folder.path(), &["collect", "--port", port, "--folder", "records", "--by", "J. Fitter"])
+    };
+    assert_eq!(collect(plug.path()).one_line_error().0, 1);
+    assert!(records.join("incoming/5445535430303130.pwa.part").exists());
+    let list = ["records", "--folder", "records"];
+    assert!(run(folder.path(), &list).fine().contains("no records in records yet"));
+
+    let plug = Plugged::new(Arc::clone(&logger), None).unwrap();
+    let said = collect(plug.path()).fine();
+    for words in ["gone on with", "filed as", "Proof   ", "Verdict mechanical-drag"] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    assert_eq!(fs::read_dir(records.join("incoming")).unwrap().count(), 0);
+    let listed = run(folder.path(), &[&list[..], &["--json"]].concat()).fine();
+    let listed: serde_json::Value = serde_json::from_str(&listed).unwrap();
+    let record = &listed["records"][0];
+    assert_eq!(record["site"], "Orchard");
+    assert_eq!(record["collected_by"], "J. Fitter");
+    // The site file of these tests declares less than the motor draws.
+    assert_eq!(record["causes"][0]["cause"], "mechanical-drag");
+    let file = folder.path().join(record["file"].as_str().unwrap());
+    assert!(file.starts_with(records.join("orchard")), "{}", file.display());
+    assert_true_copy(&logger, &file);
+}
+
+/// A crash after the download and before the filing: the next command that comes by files it.
+#[test]
+fn a_download_that_was_not_filed_is_filed_later() {
+    let folder = tempfile::tempdir().unwrap();
+    let logger = logger(*b"TEST0011");
+    let plug = Plugged::new(Arc::clone(&logger), None).unwrap();
+    arm(folder.path(), plug.path());
+    let waiting = folder.path().join("records/incoming");
+    fs::create_dir_all(&waiting).unwrap();
+    let out = "records/incoming/5445535430303131.pwa";
+    run(folder.path(), &["collect", "--port", plug.path(), "--out", out]).fine();
+    let outcome = run(folder.path(), &["records", "--folder", "records"]);
+    assert!(outcome.err.contains("is filed now as"), "{outcome:?}");
+    assert!(outcome.fine().contains("1 record in records"));
+    assert_eq!(fs::read_dir(waiting).unwrap().count(), 0);
 }
 
 #[test]

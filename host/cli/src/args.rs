@@ -32,8 +32,10 @@ pub enum Command {
     Watch(Watch),
     /// Give the logger its site file, set its clock, and start recording.
     Arm(Arm),
-    /// Download the record of a logger into a file, and check it.
+    /// Download the record of a logger, check it, and file it with the others.
     Collect(Collect),
+    /// List the records kept on this computer, look for some, or add files to them.
+    Records(Records),
     /// Compare a logger with a reference instrument and have it keep the correction.
     Calibrate(Calibrate),
     /// Read a table of another logger (CSV or Parquet) into a recording.
@@ -131,14 +133,18 @@ pub struct Arm {
 /// Download the record.
 #[derive(Debug, Args)]
 pub struct Collect {
-    /// File to write. An interrupted download stays beside it as FILE.part and is gone on with.
+    /// File to write instead of filing the record in the folder of recordings (see `records`). An
+    /// interrupted download is gone on with by the same command, in either case.
     #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
+    pub out: Option<PathBuf>,
+    /// Folder of recordings, instead of yours.
+    #[arg(long, value_name = "DIR", conflicts_with = "out")]
+    pub folder: Option<PathBuf>,
     /// Which port.
     #[command(flatten)]
     pub port: PortChoice,
     /// Replace FILE if it exists.
-    #[arg(long)]
+    #[arg(long, requires = "out")]
     pub replace: bool,
     /// Your name, to stand in the archive as who collected it.
     #[arg(long, value_name = "NAME")]
@@ -146,6 +152,50 @@ pub struct Collect {
     /// Once the file is verified, tell the logger that it may reuse this memory.
     #[arg(long)]
     pub release: bool,
+}
+
+/// List, look for and add records.
+#[derive(Debug, Args)]
+pub struct Records {
+    /// Folder of recordings; else the one that the variable PUMPWITNESS_RECORDS names, else
+    /// pumpwitness-recordings in your home folder.
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    /// Only those whose site has this in its name.
+    #[arg(long, value_name = "NAME")]
+    pub site: Option<String>,
+    /// Only those that reach to this day or beyond, e.g. 2026-03-01, as the site counts days.
+    #[arg(long, value_name = "DAY")]
+    pub from: Option<String>,
+    /// Only those that begin on this day or before.
+    #[arg(long, value_name = "DAY")]
+    pub to: Option<String>,
+    /// Only those that give this cause, e.g. waterlogged-tank.
+    #[arg(long, value_name = "CAUSE")]
+    pub cause: Option<String>,
+    /// Only those with this finding, e.g. voltage-dip.
+    #[arg(long, value_name = "KIND")]
+    pub finding: Option<String>,
+    /// Only those of which all these words are said.
+    #[arg(long, value_name = "WORDS")]
+    pub words: Option<String>,
+    /// Print JSON (schema pumpwitness.records/1) instead of text.
+    #[arg(long)]
+    pub json: bool,
+    /// Analyse and check every record again first, as after noting the keys of more loggers.
+    #[arg(long)]
+    pub afresh: bool,
+    /// File of keys known from elsewhere, instead of the one in your configuration folder.
+    #[arg(long, value_name = "FILE")]
+    pub trust: Option<PathBuf>,
+    /// Archives to file in the folder; they stay where they are, too.
+    #[arg(
+        long,
+        value_name = "FILE",
+        num_args = 1..,
+        conflicts_with_all = ["site", "from", "to", "cause", "finding", "words", "json", "afresh"]
+    )]
+    pub add: Vec<PathBuf>,
 }
 
 /// Compare with a reference.

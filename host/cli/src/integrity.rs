@@ -30,14 +30,18 @@ pub fn verification(
     kind: SourceKind,
     named: Option<&Path>,
 ) -> Result<Option<Verification>, Failure> {
-    let known = match named {
-        Some(file) => trust::load(file, true)?,
+    Ok(verified(path, kind, &known(named)?))
+}
+
+/// The keys of the trust file named, or else of this user's.
+pub fn known(named: Option<&Path>) -> Result<Trust, Failure> {
+    match named {
+        Some(file) => trust::load(file, true),
         // Without a readable file of the user's no key is known, which the result then says.
-        None => trust::path(None)
+        None => Ok(trust::path(None)
             .and_then(|file| trust::load(&file, false))
-            .unwrap_or_else(|_| Trust::default()),
-    };
-    Ok(verified(path, kind, &known))
+            .unwrap_or_else(|_| Trust::default())),
+    }
 }
 
 fn verified(path: &Path, kind: SourceKind, known: &Trust) -> Option<Verification> {

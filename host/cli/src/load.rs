@@ -9,6 +9,7 @@ use std::fs;
 use std::path::Path;
 
 /// A recording and the site it was made at.
+#[derive(Clone)]
 pub struct Loaded {
     /// The recording.
     pub recording: Recording,

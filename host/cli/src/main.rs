@@ -4,11 +4,12 @@
 //! `args` is what the user may type, `commands` has one file a command, `load` and `line` read and
 //! connect for them, `failure` has the exit codes, `output` the files, `summary` the text for people,
 //! `progress` the bars, `integrity` what a check of an archive comes to beside an analysis, `trust` the
-//! file of known keys.
+//! file of known keys, `filing` the folder of recordings.
 
 mod args;
 mod commands;
 mod failure;
+mod filing;
 mod integrity;
 mod line;
 mod load;
@@ -29,6 +30,7 @@ fn main() -> ExitCode {
         Command::Watch(watch) => commands::watch::run(&watch),
         Command::Arm(arm) => commands::arm::run(&arm),
         Command::Collect(collect) => commands::collect::run(&collect),
+        Command::Records(records) => commands::records::run(&records),
         Command::Calibrate(calibrate) => commands::calibrate::run(&calibrate),
         Command::Import(import) => commands::import::run(&import),
         Command::Analyse(analyse) => commands::analyse::run(&analyse),

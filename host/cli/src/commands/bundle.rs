@@ -23,81 +23,26 @@ const ARCHIVE: &str = "recording.pwa";
 /// Packs the bundle.
 pub fn run(arguments: &Bundle) -> Result<(), Failure> {
     output::may_write(&arguments.out, arguments.replace)?;
-    let mut loaded = load::recording(&arguments.input)?;
-    let mut verification = integrity::verification(
+    let loaded = load::recording(&arguments.input)?;
+    let verification = integrity::verification(
         &arguments.input.recording,
         loaded.recording.source.kind,
         arguments.trust.as_deref(),
     )?;
     let record =
         fs::read(&arguments.input.recording).or_input(arguments.input.recording.display())?;
-    let header = match loaded.recording.source.kind {
-        SourceKind::Archive => Some(ArchiveHeader::decode(&record).or_input("archive")?),
-        SourceKind::Table => None,
-    };
     let site_text = match &arguments.input.site {
         Some(path) => load::site(path)?.1,
         None => loaded.recording.source.site_text.clone().unwrap_or_default(),
     };
-    let record_name = match header {
-        Some(_) => ARCHIVE.to_owned(),
-        None => table_name(&record),
-    };
-    record_name.clone_into(&mut loaded.recording.source.name);
-    let site_text = if arguments.private {
-        without_names(&mut loaded, verification.as_mut())
-    } else {
-        site_text
-    };
-
-    let analysis = analyse_recording(&loaded.recording, &loaded.site);
-    // Nothing of this machine and this moment: the same record gives the same bundle.
-    let made = header
-        .as_ref()
-        .and_then(|header| Timestamp::from_millisecond(header.host_clock_ms).ok())
-        .unwrap_or(analysis.recording.end);
-    let with_recording = !arguments.private || arguments.keep_archive;
-    let mut files = Files::new();
-    let integrity = verification.as_ref().map(integrity::told);
-    let input = report::input(&loaded, &analysis, integrity.as_ref(), made);
-    files.insert("report.html".into(), report::bytes(&input, Form::Html)?);
-    files.insert("report.pdf".into(), report::bytes(&input, Form::Pdf)?);
-    let json = analyse::json(&analysis, verification.as_ref())?;
-    files.insert("analysis.json".into(), json.into_bytes());
-    files.insert("site.toml".into(), site_text.into_bytes());
-    files.append(&mut tables(&loaded, &analysis)?);
-    let captures = captures(&loaded, verification.as_ref());
-    let about = About {
-        device: loaded.recording.source.device.as_deref(),
-        recording: &record_name,
-        sha256: &loaded.recording.source.sha256,
-        private: arguments.private,
-        with_recording,
-        sealed: header.as_ref().is_some_and(|header| header.seal.is_some()),
-        captures: captures.len() / 2,
-        version: env!("CARGO_PKG_VERSION"),
-    };
-    files.insert("README.txt".into(), readme(&about).into_bytes());
-    files.extend(captures);
-    if let Some(verification) = &verification {
-        let said = text::full(verification, &record_name);
-        files.insert("verification.txt".into(), said.into_bytes());
-        let json = serde_json::to_string_pretty(verification).or_input("cannot write JSON")?;
-        files.insert("verification.json".into(), json.into_bytes());
-    }
-    if let Some(header) = &header {
-        files.append(&mut seal_files(header));
-        files.insert("verify_archive.py".into(), CHECKER.into());
-    }
-    if with_recording {
-        files.insert(record_name.clone(), record);
-    }
-    let count = files.len() + 1;
-    let bytes = zip(files, made.as_millisecond()).map_err(Failure::input)?;
+    let is_archive = loaded.recording.source.kind == SourceKind::Archive;
+    let (private, keep_archive) = (arguments.private, arguments.keep_archive);
+    let packing = Packing { loaded, verification, record, site_text, private, keep_archive };
+    let (bytes, count) = packing.pack()?;
     output::write_file(&arguments.out, &bytes)?;
     let mut said = format!("{count} files packed into {}\n", arguments.out.display());
-    if arguments.private && header.is_some() {
-        said.push_str(if arguments.keep_archive {
+    if private && is_archive {
+        said.push_str(if keep_archive {
             "the archive is among them and carries the names: it is sealed, nothing can be taken out of \
              it\n"
         } else {
@@ -106,6 +51,86 @@ pub fn run(arguments: &Bundle) -> Result<(), Failure> {
         });
     }
     output::print(&said)
+}
+
+/// What a bundle is made of.
+pub struct Packing {
+    /// The recording and its site.
+    pub loaded: Loaded,
+    /// What a check of the archive said; `None` for a table.
+    pub verification: Option<Verification>,
+    /// The bytes of the recording's file.
+    pub record: Vec<u8>,
+    /// Text of the site file.
+    pub site_text: String,
+    /// Leave out names, address and the words of the complaint.
+    pub private: bool,
+    /// Pack the record all the same.
+    pub keep_archive: bool,
+}
+
+impl Packing {
+    /// The bytes of the bundle, and how many files are in it.
+    pub fn pack(self) -> Result<(Vec<u8>, usize), Failure> {
+        let Self { mut loaded, mut verification, record, site_text, private, keep_archive } = self;
+        let header = match loaded.recording.source.kind {
+            SourceKind::Archive => Some(ArchiveHeader::decode(&record).or_input("archive")?),
+            SourceKind::Table => None,
+        };
+        let record_name = match header {
+            Some(_) => ARCHIVE.to_owned(),
+            None => table_name(&record),
+        };
+        record_name.clone_into(&mut loaded.recording.source.name);
+        let site_text =
+            if private { without_names(&mut loaded, verification.as_mut()) } else { site_text };
+
+        let analysis = analyse_recording(&loaded.recording, &loaded.site);
+        // Nothing of this machine and this moment: the same record gives the same bundle.
+        let made = header
+            .as_ref()
+            .and_then(|header| Timestamp::from_millisecond(header.host_clock_ms).ok())
+            .unwrap_or(analysis.recording.end);
+        let with_recording = !private || keep_archive;
+        let mut files = Files::new();
+        let integrity = verification.as_ref().map(integrity::told);
+        let input = report::input(&loaded, &analysis, integrity.as_ref(), made);
+        files.insert("report.html".into(), report::bytes(&input, Form::Html)?);
+        files.insert("report.pdf".into(), report::bytes(&input, Form::Pdf)?);
+        let json = analyse::json(&analysis, verification.as_ref())?;
+        files.insert("analysis.json".into(), json.into_bytes());
+        files.insert("site.toml".into(), site_text.into_bytes());
+        files.append(&mut tables(&loaded, &analysis)?);
+        let captures = captures(&loaded, verification.as_ref());
+        let about = About {
+            device: loaded.recording.source.device.as_deref(),
+            recording: &record_name,
+            sha256: &loaded.recording.source.sha256,
+            private,
+            with_recording,
+            sealed: header.as_ref().is_some_and(|header| header.seal.is_some()),
+            captures: captures.len() / 2,
+            version: env!("CARGO_PKG_VERSION"),
+        };
+        files.insert("README.txt".into(), readme(&about).into_bytes());
+        files.extend(captures);
+        if let Some(verification) = &verification {
+            let said = text::full(verification, &record_name);
+            files.insert("verification.txt".into(), said.into_bytes());
+            let json = serde_json::to_string_pretty(verification).or_input("cannot write JSON")?;
+            files.insert("verification.json".into(), json.into_bytes());
+        }
+        if let Some(header) = &header {
+            files.append(&mut seal_files(header));
+            files.insert("verify_archive.py".into(), CHECKER.into());
+        }
+        if with_recording {
+            files.insert(record_name.clone(), record);
+        }
+        let count = files.len() + 1;
+        let bytes = zip(files, made.as_millisecond()).map_err(Failure::input)?;
+        Ok((bytes, count))
+    }
 }
 
 /// Takes out the names of site and customer, the address, and the words of the complaint; gives

@@ -11,6 +11,7 @@ pub mod export;
 pub mod import;
 pub mod plan;
 pub mod ports;
+pub mod records;
 pub mod report;
 pub mod verify;
 pub mod watch;

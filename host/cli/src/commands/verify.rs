@@ -2,20 +2,17 @@
 
 use crate::args::Verify;
 use crate::failure::{Context, Failure};
-use crate::{output, trust};
+use crate::{filing, output, trust};
 use jiff::Timestamp;
 use pumpwitness_evidence::{Trust, Verdict, Verification, text, verify};
 use pumpwitness_protocol::archive::ArchiveHeader;
 use pumpwitness_protocol::hex::Hex;
 use pumpwitness_recording::clock::utc_text;
-use pumpwitness_recording::{FILE_BYTES_MAX, Problem};
-use std::fs;
-use std::path::Path;
 
 /// Verifies an archive and says so by text and exit code.
 pub fn run(arguments: &Verify) -> Result<(), Failure> {
     let place = arguments.archive.display();
-    let file = read(&arguments.archive)?;
+    let file = filing::read(&arguments.archive)?;
     let trust_file = trust::path(arguments.trust.as_deref())?;
     let must_exist = arguments.trust.is_some() && !arguments.remember;
     let mut known = trust::load(&trust_file, must_exist)?;
@@ -91,15 +88,4 @@ fn remember(
         )));
     }
     Ok(fresh)
-}
-
-/// The whole file, if it is not too long.
-fn read(path: &Path) -> Result<Vec<u8>, Failure> {
-    let place = path.display();
-    let bytes = fs::metadata(path).or_input(&place)?.len();
-    if bytes > FILE_BYTES_MAX {
-        let problem = Problem::TooLong { bytes, max: FILE_BYTES_MAX };
-        return Err(Failure::input(format_args!("{place}: {problem}")));
-    }
-    fs::read(path).or_input(&place)
 }
