@@ -96,3 +96,18 @@ pub fn html_in(input: &ReportInput<'_>, style: Style) -> String {
     let view = content::View::new(input, style);
     html::page(&view, &content::document(&view))
 }
+
+/// The report as a page for a program that serves it: its viewer asks for rows and captures at the
+/// address `rows` (relative to the page's own), which [`rows`] answers. It is smaller than that of
+/// [`html`] and shows every single row of a record however long.
+pub fn html_served(input: &ReportInput<'_>, rows: &str) -> String {
+    let view = content::View::new(input, Style::of(input.site));
+    html::page_served(&view, &content::document(&view), rows)
+}
+
+/// Rows and captures between two moments, ms since 1970, as JSON for the viewer of [`html_served`]:
+/// single ones as far as the viewer shows them at once, else summed up in steps.
+pub fn rows(input: &ReportInput<'_>, from_ms: i64, to_ms: i64) -> String {
+    let view = content::View::new(input, Style::of(input.site));
+    html::stretch(&view, from_ms, to_ms)
+}

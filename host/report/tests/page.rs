@@ -3,6 +3,7 @@
 mod fixture;
 
 use fixture::{Made, finding, made};
+use pumpwitness_protocol::record::{CaptureBlock, CapturePoint, Trigger};
 use pumpwitness_recording::Columns;
 use pumpwitness_report::strings::kinds::KINDS;
 use std::collections::BTreeSet;
@@ -254,6 +255,62 @@ fn odd_records_make_a_page_too() {
 fn thirty_days_stay_below_five_megabytes() {
     let page = made(30, 10_000).html();
     assert!(page.len() < 5_000_000, "{} bytes", page.len());
+}
+
+/// A page that is served holds coarse steps only, and every row can be had for the asking.
+#[test]
+fn a_served_page_is_small_and_its_rows_can_be_asked_for() {
+    let mut made = made(30, 10_000);
+    made.recording.captures = vec![capture(made.analysis.recording.start.as_millisecond() + 5000)];
+    let page = pumpwitness_report::html_served(&made.input(), "rows");
+    check(&page);
+    assert!(page.len() < made.html().len(), "{} bytes", page.len());
+    assert!(page.contains("connect-src 'self'") || page.contains("connect-src &#39;self&#39;"));
+    assert!(page.contains("\"served\":\"rows\"") && page.contains("\"tiles\":[]"));
+    assert!(!made.html().contains("connect-src"), "the other one fetches nothing");
+
+    let columns = &made.recording.columns;
+    let start = columns.start_ms(0);
+    let rows = |from: i64, to: i64| -> serde_json::Value {
+        serde_json::from_str(&pumpwitness_report::rows(&made.input(), from, to)).unwrap()
+    };
+    // From 2.5 to 3.5 days: whole tiles, that leave out none of the rows in between.
+    let (from, to) = (start + 216_000_000, start + 302_400_000);
+    let asked = rows(from, to);
+    let tiles = asked["tiles"].as_array().unwrap();
+    let bounds = |n: usize| (tiles[n]["from"].as_i64().unwrap(), tiles[n]["to"].as_i64().unwrap());
+    assert!(bounds(0).0 <= from - start && bounds(tiles.len() - 1).1 >= to - start, "{asked}");
+    let count: u64 = tiles.iter().map(|tile| tile["rows"].as_u64().unwrap()).sum();
+    assert!((8640..8640 + 2 * 2048).contains(&count), "{count}");
+    assert!(asked["steps"].is_null());
+    // Captures come with short stretches.
+    assert_eq!(rows(start, start + 60_000)["captures"].as_array().unwrap().len(), 1);
+    assert!(rows(start + 60_000, start + 120_000)["captures"].as_array().unwrap().is_empty());
+    // Too many rows: steps over just that stretch.
+    let all = rows(i64::MIN, i64::MAX);
+    assert!(all["tiles"].as_array().unwrap().is_empty());
+    assert_eq!(
+        (all["steps"]["from"].as_i64(), all["steps"]["to"].as_i64()),
+        (Some(0), Some(30 * 86_400_000))
+    );
+    // Nonsense is answered with nothing.
+    for (from, to) in [(to, from), (0, 1), (i64::MAX, i64::MAX), (i64::MAX, i64::MIN)] {
+        let none = rows(from, to);
+        assert!(none["tiles"].as_array().unwrap().is_empty() && none["steps"].is_null(), "{none}");
+    }
+}
+
+/// A capture of ten half cycles.
+fn capture(start_ms: i64) -> CaptureBlock {
+    let point = CapturePoint { voltage_dv: 2300, current_ca: 500, power_w: 900 };
+    CaptureBlock {
+        capture: 1,
+        trigger: Trigger::Start,
+        start_ms,
+        step_us: 10_000,
+        first_index: 0,
+        points: core::iter::repeat_n(point, 10).collect(),
+    }
 }
 
 #[test]

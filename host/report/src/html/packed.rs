@@ -1,5 +1,5 @@
 //! Values packed small for the page's viewer: differences as variable-length integers, deflated
-//! (RFC 1951), in base64 (RFC 4648). `viewer.js` unpacks them.
+//! (RFC 1951), in base64 (RFC 4648). `viewer/unpack.js` unpacks them.
 //!
 //! Every value is a count of a channel's step. A plane of means is written as differences from the
 //! last one, zig-zag, plus one; nought stands for a missing value. Smallest and largest follow as

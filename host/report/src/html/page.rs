@@ -1,5 +1,6 @@
 //! Document to page.
 
+use super::viewer::SCRIPT;
 use super::writer::Writer;
 use crate::content::{Block, Cell, Document, Figure, Section, Span, Statement, Table, Text, Tone};
 use crate::picture::{Drawing, sign, style, svg};
@@ -13,13 +14,14 @@ use std::fmt::Write;
 const HEAD: &str = "<!DOCTYPE html>\n";
 const STYLE: &str = include_str!("style.css");
 
-/// The viewer.
-const SCRIPT: &str = include_str!("viewer.js");
-
-/// Nothing is fetched, and nothing runs but the viewer, whatever a name in a file may contain.
-fn policy(script: bool) -> String {
+/// Nothing runs but the viewer, and nothing is fetched but by one that is served, whatever a name in a
+/// file may contain.
+fn policy(record: Option<&Value>) -> String {
     let mut policy = String::from("default-src 'none'; style-src 'unsafe-inline'");
-    if script {
+    if let Some(record) = record {
+        if record["served"].is_string() {
+            policy.push_str("; connect-src 'self'");
+        }
         let digest = STANDARD.encode(Sha256::digest(SCRIPT.as_bytes()));
         // Writing to a string does not fail.
         let _ = write!(policy, "; script-src 'sha256-{digest}'");
@@ -32,10 +34,7 @@ pub fn page(document: &Document, record: Option<&Value>) -> String {
     let mut out = Writer::new(HEAD);
     out.open("html", &[("lang", words::LANGUAGE)]).open("head", &[]);
     out.open("meta", &[("charset", "utf-8")]);
-    out.open(
-        "meta",
-        &[("http-equiv", "Content-Security-Policy"), ("content", &policy(record.is_some()))],
-    );
+    out.open("meta", &[("http-equiv", "Content-Security-Policy"), ("content", &policy(record))]);
     out.open("meta", &[("name", "viewport"), ("content", "width=device-width, initial-scale=1")]);
     out.open("meta", &[("name", "color-scheme"), ("content", "light")]);
     out.open("meta", &[("name", "referrer"), ("content", "no-referrer")]);

@@ -1,5 +1,6 @@
 //! What the page's viewer draws from: the whole record in coarse steps, single rows and captures as
-//! far as there is room, the runs, the gaps and the findings.
+//! far as there is room, the runs, the gaps and the findings. Where the program serves the page, rows
+//! and captures are left out, and [`stretch`] answers for those that the viewer then asks for.
 
 use super::escape;
 use super::packed::Packer;
@@ -19,8 +20,22 @@ use std::ops::Range;
 /// Coarse steps over the whole record: for a first look, and for zooming where no rows are.
 const LEVELS: &[usize] = &[1500, 48_000];
 
+/// The same for a page that can ask for more.
+const LEVELS_SERVED: &[usize] = &[1500, 12_000];
+
 /// Rows unpacked at a time.
 const TILE: usize = 2048;
+
+/// Rows of a stretch that are given one by one; of longer ones the viewer gets steps. (It shows as
+/// many at once: `ROWS_SHOWN` in `viewer/served.js`.)
+const ROWS_MOST: usize = 60_000;
+
+/// Steps of a stretch that has more rows: three views of 1500 each.
+const STEPS: usize = 4500;
+
+/// Captures of a stretch that are given, and the longest stretch that they are given for, ms.
+const CAPTURES_MOST: usize = 200;
+const CAPTURES_WITHIN_MS: i64 = 10 * 60_000;
 
 /// Share of the room that captures may take.
 const CAPTURE_SHARE: usize = 4;
@@ -42,23 +57,39 @@ struct Shown<'a> {
     decimals: usize,
 }
 
-/// The record as JSON, in no more than about `room` bytes as far as they hold the coarse steps.
-pub fn json(view: &View<'_>, room: usize) -> Option<Value> {
+/// Where the viewer finds single rows and captures.
+#[derive(Clone, Copy, Debug)]
+pub enum Rows<'a> {
+    /// In the page, which has room for about so many bytes of the record.
+    InPage(usize),
+    /// At this address.
+    Served(&'a str),
+}
+
+/// The record as JSON; `None` where there is nothing to look into.
+pub fn json(view: &View<'_>, rows: Rows<'_>) -> Option<Value> {
     let (from, to) = view.extent();
     let shown = channels(view);
     if shown.is_empty() || view.columns().is_empty() {
         return None;
     }
-    let levels: Vec<Value> = LEVELS
+    let counts = if matches!(rows, Rows::Served(_)) { LEVELS_SERVED } else { LEVELS };
+    let levels: Vec<Value> = counts
         .iter()
-        .filter(|count| **count == LEVELS[0] || (to - from) / **count as i64 >= 400)
+        .filter(|count| **count == counts[0] || (to - from) / **count as i64 >= 400)
         .map(|count| level(view, &shown, *count, from, to))
         .collect();
-    let coarse: usize = levels.iter().map(|level| level.to_string().len()).sum();
-    let room = room.saturating_sub(coarse);
-    let captures = captures(view, from, room / CAPTURE_SHARE);
-    let taken: usize = captures.iter().map(|capture| capture.to_string().len()).sum();
-    let tiles = tiles(view, &shown, from, room.saturating_sub(taken));
+    let (mut captures, mut tiles, mut served) = (Vec::new(), Vec::new(), None);
+    match rows {
+        Rows::Served(address) => served = Some(address),
+        Rows::InPage(room) => {
+            let coarse: usize = levels.iter().map(|level| level.to_string().len()).sum();
+            let room = room.saturating_sub(coarse);
+            captures = self::captures(view, from, room / CAPTURE_SHARE);
+            let taken: usize = captures.iter().map(|capture| capture.to_string().len()).sum();
+            tiles = self::tiles(view, &shown, from, room.saturating_sub(taken));
+        }
+    }
     let channels: Vec<Value> = shown.iter().map(|shown| channel(view, shown)).collect();
     let runs: Vec<Value> = view
         .analysis()
@@ -85,6 +116,7 @@ pub fn json(view: &View<'_>, room: usize) -> Option<Value> {
         "levels": levels,
         "tiles": tiles,
         "captures": captures,
+        "served": served,
         "runs": runs,
         "reasons": reasons(view),
         "gaps": gaps,
@@ -92,6 +124,38 @@ pub fn json(view: &View<'_>, room: usize) -> Option<Value> {
         "findings": findings(view, from),
         "words": words_of_the_viewer(),
     }))
+}
+
+/// Rows and captures between two moments (ms since 1970), in the form of those in a page; where there
+/// are more rows than the viewer shows, steps in their place.
+pub fn stretch(view: &View<'_>, from_ms: i64, to_ms: i64) -> Value {
+    let (begin, end) = view.extent();
+    let (from, to) = (from_ms.clamp(begin, end), to_ms.clamp(begin, end));
+    let (columns, shown) = (view.columns(), channels(view));
+    let first = columns.end_ms.partition_point(|row_end| *row_end <= from);
+    // A row begins where the one before it ends, or later.
+    let last = columns.end_ms.partition_point(|row_end| *row_end < to).saturating_add(1);
+    let last = last.min(columns.len());
+    if from >= to || first >= last || shown.is_empty() {
+        return json!({ "tiles": [], "captures": [], "steps": null });
+    }
+    if last - first > ROWS_MOST {
+        let mut steps = level(view, &shown, STEPS, from, to);
+        steps["from"] = (from - begin).into();
+        steps["to"] = (to - begin).into();
+        return json!({ "tiles": [], "captures": [], "steps": steps });
+    }
+    let tiles: Vec<Value> = (first / TILE..last.div_ceil(TILE))
+        .map(|n| n * TILE..((n + 1) * TILE).min(columns.len()))
+        .map(|rows| tile(view, &shown, rows, begin))
+        .collect();
+    let captures: Vec<Value> = if to - from <= CAPTURES_WITHIN_MS {
+        let found = capture::overlapping(&view.input.recording.captures, from, to);
+        found.iter().take(CAPTURES_MOST).map(|capture| packed(capture, begin)).collect()
+    } else {
+        Vec::new()
+    };
+    json!({ "tiles": tiles, "captures": captures, "steps": null })
 }
 
 fn channels<'a>(view: &View<'a>) -> Vec<Shown<'a>> {
@@ -273,36 +337,36 @@ fn captures(view: &View<'_>, from: i64, room: usize) -> Vec<Value> {
     let mut left = room;
     let mut kept: Vec<(usize, Value)> = Vec::new();
     for (_, n) in order {
-        let capture = &all[n];
-        let begin = capture.points[0].ms;
-        let mut packer = Packer::default();
-        let times = capture.points.iter().map(|point| ((point.ms - begin) * 10.0).round() as i64);
-        packer.means(times.map(Some));
-        for value in [
-            |point: &capture::Point| point.voltage_v * 10.0,
-            |point: &capture::Point| point.current_a * 100.0,
-            |point: &capture::Point| point.power_w,
-        ] {
-            packer.means(capture.points.iter().map(|point| Some(value(point).round() as i64)));
-        }
-        let data = packer.finish();
-        let size = data.len() + 90;
+        let value = packed(&all[n], from);
+        let size = value["data"].as_str().map_or(0, str::len) + 90;
         if size > left {
             break;
         }
         left -= size;
-        kept.push((
-            n,
-            json!({
-                "from": begin - from as f64,
-                "points": capture.points.len(),
-                "why": sentences::trigger(capture.trigger),
-                "data": data,
-            }),
-        ));
+        kept.push((n, value));
     }
     kept.sort_by_key(|(n, _)| *n);
     kept.into_iter().map(|(_, capture)| capture).collect()
+}
+
+fn packed(capture: &capture::Capture, from: i64) -> Value {
+    let begin = capture.points[0].ms;
+    let mut packer = Packer::default();
+    let times = capture.points.iter().map(|point| ((point.ms - begin) * 10.0).round() as i64);
+    packer.means(times.map(Some));
+    for value in [
+        |point: &capture::Point| point.voltage_v * 10.0,
+        |point: &capture::Point| point.current_a * 100.0,
+        |point: &capture::Point| point.power_w,
+    ] {
+        packer.means(capture.points.iter().map(|point| Some(value(point).round() as i64)));
+    }
+    json!({
+        "from": begin - from as f64,
+        "points": capture.points.len(),
+        "why": sentences::trigger(capture.trigger),
+        "data": packer.finish(),
+    })
 }
 
 /// Offsets from UTC in force, each from a moment on.

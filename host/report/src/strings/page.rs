@@ -69,6 +69,10 @@ pub const VIEWER: &[(&str, &str)] = &[
     ("cycle", "one cycle, renewed every half cycle"),
     ("summed", "rows summed up; zoom in for single rows"),
     ("apart", "rows summed up; single rows of this stretch are in the record, not in this page"),
+    (
+        "unreachable",
+        "The program that serves this page does not answer: finer values cannot be had.",
+    ),
     ("nothing", "no row of the record here"),
     ("running", "Pump running for"),
     ("stopped", "stopped by:"),
