@@ -65,7 +65,7 @@ export function closer(id) {
   const shift = (share) => view(from + share * (to - from), to + share * (to - from));
   function zoom(by) {
     const middle = rows[cursor]?.ms ?? (from + to) / 2;
-    const half = Math.max(100, ((to - from) / 2) * by);
+    const half = Math.max(500, ((to - from) / 2) * by);
     view(middle - half, middle + half);
   }
 
@@ -75,6 +75,7 @@ export function closer(id) {
     to = from + length;
     asked += 1;
     const mine = asked;
+    element.setAttribute('aria-busy', 'true');
     try {
       const query = `from_ms=${Math.floor(from)}&to_ms=${Math.ceil(to)}&most=${MOST}`;
       const answer = await get(`api/records/${encodeURIComponent(id)}/rows?${query}`);
@@ -91,6 +92,7 @@ export function closer(id) {
     } catch (error) {
       trouble.tell(error);
     }
+    if (mine === asked) element.removeAttribute('aria-busy');
   }
 
   function point(n) {

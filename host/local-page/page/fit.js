@@ -69,7 +69,7 @@ export function build(visit) {
     await order('api/stated', stated).then(() => trouble.tell(null), trouble.tell);
     visit.ask();
   }
-  function gaugeStated() {
+  async function gaugeStated() {
     const typed = gauge.input.value.trim().replace(',', '.');
     const value = Number(typed);
     if (typed !== '' && !Number.isFinite(value)) {
@@ -77,7 +77,9 @@ export function build(visit) {
       gauge.input.focus();
       return;
     }
-    stating({ gauge_bar: typed === '' ? null : unit.bar(value) });
+    // Taken back first, so that the same figure typed again is another reading of the gauge.
+    if (stated.gauge_bar !== null) await stating({ gauge_bar: null });
+    if (typed !== '') await stating({ gauge_bar: unit.bar(value) });
   }
 
   // The checks.

@@ -25,10 +25,11 @@ export function practicePanel(visit) {
   const seen = facts();
   const tap = button('', () => give('tap', { open: !practice.tap_open }), { id: 'practice-tap' });
   const lamps = make('ul', { class: 'faults' });
+  const test = button('Press the panel\'s lamp test', () => give('lamp-test', {}), { id: 'practice-lamp-test' });
   const faults = make('ul', { class: 'faults' });
   const element = make('section', { class: 'card practice', 'aria-labelledby': 'faults-title', hidden: true },
     make('h2', { id: 'faults-title' }, 'Practice: be at the site'), make('p', {}, NOTE),
-    seen.element, make('div', { class: 'row' }, tap), lamps,
+    seen.element, lamps, make('div', { class: 'row' }, tap, test),
     make('h3', {}, 'Work on the fit'), faults, trouble);
 
   function update(state) {
@@ -42,15 +43,12 @@ export function practicePanel(visit) {
     ]);
     say(tap, practice.tap_open ? 'Shut the tap' : 'Open a tap');
     keep(lamps, practice.lamps ?? [], (lamp) => lamp.number, (lamp, old) => {
-      const item = old ?? make('li', {}, sign('dark'), make('span'), button('', () => {
-        const now = practice.lamps.find((one) => one.number === lamp.number);
-        return give('lamp', { number: lamp.number, lit: !now?.lit });
-      }, { 'data-lamp': lamp.number }));
+      const item = old ?? make('li', {}, sign('dark'), make('span'));
       item.firstChild.set(lamp.lit ? 'lit' : 'dark');
       say(item.children[1], `Lamp "${lamp.label || lamp.number}" is ${lamp.lit ? 'lit' : 'dark'}`);
-      say(item.lastChild, lamp.lit ? 'Let go' : 'Lamp test');
       return item;
     });
+    show(test, practice.lamps?.length);
     keep(faults, practice.faults, (fault) => fault.key, (fault, old) => {
       const item = old ?? make('li', { 'data-fault': fault.key }, sign('waiting'), make('span', {}, fault.title),
         button('Put right', () => give('correct', { key: fault.key }), { 'aria-label': `Put right: ${fault.title}` }));

@@ -68,7 +68,8 @@ enum Verdict {
 pub struct Stated {
     /// Whether the pump runs, by eye and ear; `None` when not said.
     pub running: Option<bool>,
-    /// What a gauge at the transducer reads, bar.
+    /// What a gauge at the transducer reads, bar: compared with the pressure of the moment when
+    /// this changes.
     pub gauge_bar: Option<f64>,
 }
 
@@ -116,6 +117,9 @@ impl Checks {
     pub fn state(&mut self, stated: Stated) {
         if stated.running != self.stated.running {
             self.seen.statement_changed();
+        }
+        if stated.gauge_bar != self.stated.gauge_bar {
+            self.seen.gauge_stated(stated.gauge_bar.is_some());
         }
         self.stated = stated;
     }

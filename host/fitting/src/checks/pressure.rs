@@ -89,17 +89,24 @@ pub(super) fn gauge(seen: &Seen, site: &Site, stated: &Stated) -> Check {
         (Some(bar), Some(transducer)) => {
             let span = transducer.high_bar - transducer.low_bar;
             let shown = format!("The pressure reads {}", pressure_text(bar, site.units));
-            match stated.gauge_bar {
+            match stated.gauge_bar.zip(seen.at_gauge()) {
                 None => impossible(bar, &shown, site).unwrap_or_else(|| {
                     Verdict::Waiting(format!("{shown}. Enter what the gauge beside it reads."))
                 }),
-                Some(gauge) => against(
-                    bar,
-                    gauge,
-                    span,
-                    format!("{shown}, the gauge {}.", pressure_text(gauge, site.units)),
-                    transducer.kind,
-                ),
+                Some((gauge, then)) => {
+                    let says = format!(
+                        "The pressure read {} when the gauge read {}.",
+                        pressure_text(then, site.units),
+                        pressure_text(gauge, site.units)
+                    );
+                    match against(then, gauge, span, says, transducer.kind) {
+                        Verdict::Bad(says, remedy) => Verdict::Bad(
+                            format!("{says} Once it is put right, enter the gauge again."),
+                            remedy,
+                        ),
+                        good => good,
+                    }
+                }
             }
         }
         _ => Verdict::Waiting("No readings yet.".to_owned()),

@@ -32,6 +32,9 @@ pub struct Seen {
     /// Longest run seen, ms.
     longest_run_ms: i64,
     lamps: [LampSeen; 8],
+    /// A gauge was read whose pressure is not noted yet, and the pressure when it was read.
+    gauge_awaits: bool,
+    at_gauge_bar: Option<f64>,
 }
 
 /// What was seen of a lamp.
@@ -63,6 +66,8 @@ impl Seen {
             moved_bar: 0.0,
             longest_run_ms: 0,
             lamps: [LampSeen::default(); 8],
+            gauge_awaits: false,
+            at_gauge_bar: None,
         }
     }
 
@@ -89,6 +94,7 @@ impl Seen {
             seen.flashing |= now == Lamp::Flashing;
         }
         self.follow_run(reading, stated, now_ms);
+        self.note_gauge();
     }
 
     fn follow_run(&mut self, reading: &Reading, stated: &Stated, now_ms: i64) {
@@ -124,6 +130,28 @@ impl Seen {
         let last = self.window.pop();
         self.window.clear();
         self.window.extend(last);
+    }
+
+    /// A gauge was read, or its reading taken back: the pressure of this moment goes with it, for
+    /// a pump that cycles moves it on.
+    pub fn gauge_stated(&mut self, read: bool) {
+        self.gauge_awaits = read;
+        self.at_gauge_bar = None;
+        self.note_gauge();
+    }
+
+    fn note_gauge(&mut self) {
+        if self.gauge_awaits
+            && let Some(bar) = self.median(|reading| reading.pressure_bar)
+        {
+            self.at_gauge_bar = Some(bar);
+            self.gauge_awaits = false;
+        }
+    }
+
+    /// Pressure when the gauge was read, bar.
+    pub fn at_gauge(&self) -> Option<f64> {
+        self.at_gauge_bar
     }
 
     /// The latest readings, if there are enough of them to judge by.

@@ -173,6 +173,23 @@ fn a_wrong_range_is_told_by_the_gauge() {
 }
 
 #[test]
+fn a_gauge_is_compared_with_the_pressure_of_its_moment() {
+    let at = |bar| move |t| Reading { pressure_bar: Some(bar), ..good(t) };
+    let mut visit = Visit::new();
+    visit.checks.state(Stated { running: None, gauge_bar: Some(2.5) });
+    assert_eq!(visit.state("pressure"), State::Waiting, "there was no reading yet");
+    visit.see(5, at(2.5));
+    visit.see(30, at(3.5));
+    assert_eq!(visit.state("pressure"), State::Good, "the pump moved the pressure on");
+    visit.checks.state(Stated { running: None, gauge_bar: Some(2.5) });
+    assert_eq!(visit.state("pressure"), State::Good, "the same said again is not another reading");
+    visit.checks.state(Stated { running: None, gauge_bar: Some(2.4) });
+    assert_eq!(visit.state("pressure"), State::Bad);
+    visit.checks.state(Stated { running: None, gauge_bar: None });
+    assert_eq!(visit.state("pressure"), State::Waiting);
+}
+
+#[test]
 fn a_missing_sense_and_a_wrong_pair_of_conductors_are_told_apart() {
     for (volts, state, words) in [
         (0.0, State::Bad, "sense"),
