@@ -36,6 +36,9 @@ export function build(visit) {
   }
   const known = make('ul', { class: 'cards' });
   const noneKnown = make('p', { hidden: true }, 'No site is kept here yet. Answer the questions instead.');
+  const practised = make('section', { class: 'card practice', hidden: true },
+    make('h2', {}, 'Practice'), make('p', {}, 'The practised site has a file ready, with what its nameplates say.'),
+    button('Use the practised site', () => get('api/practice/site').then(({ toml }) => use(toml), trouble.tell)));
   const knownPanel = make('div', {}, known, noneKnown);
   const asking = questions(async (toml) => use(toml));
   const text = field('Site file (TOML)', make('textarea', { rows: 18, spellcheck: false, class: 'code', autocomplete: 'off' }),
@@ -43,7 +46,7 @@ export function build(visit) {
   const textPanel = make('div', {}, text.whole,
     button('Use this site file', () => use(text.input.value), { class: 'primary' }));
   const panels = { known: knownPanel, ask: asking.element, text: textPanel };
-  const chooser = make('div', {}, ways, knownPanel, asking.element, textPanel);
+  const chooser = make('div', {}, practised, ways, knownPanel, asking.element, textPanel);
   let choosing = false;
 
   function choose(key) {
@@ -81,6 +84,7 @@ export function build(visit) {
 
   function update(state) {
     const site = state.site;
+    show(practised, state.practice);
     show(using, site && !choosing);
     show(chooser, !site || choosing);
     if (!site) return;
