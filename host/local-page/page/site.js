@@ -36,9 +36,6 @@ export function build(visit) {
   }
   const known = make('ul', { class: 'cards' });
   const noneKnown = make('p', { hidden: true }, 'No site is kept here yet. Answer the questions instead.');
-  const practised = make('section', { class: 'card practice', hidden: true },
-    make('h2', {}, 'Practice'), make('p', {}, 'The practised site has a file ready, with what its nameplates say.'),
-    button('Use the practised site', () => get('api/practice/site').then(({ toml }) => use(toml), trouble.tell)));
   const knownPanel = make('div', {}, known, noneKnown);
   const asking = questions(async (toml) => use(toml));
   const text = field('Site file (TOML)', make('textarea', { rows: 18, spellcheck: false, class: 'code', autocomplete: 'off' }),
@@ -46,7 +43,7 @@ export function build(visit) {
   const textPanel = make('div', {}, text.whole,
     button('Use this site file', () => use(text.input.value), { class: 'primary' }));
   const panels = { known: knownPanel, ask: asking.element, text: textPanel };
-  const chooser = make('div', {}, practised, ways, knownPanel, asking.element, textPanel);
+  const chooser = make('div', {}, ways, knownPanel, asking.element, textPanel);
   let choosing = false;
 
   function choose(key) {
@@ -74,7 +71,7 @@ export function build(visit) {
     show(noneKnown, sites.length === 0);
     keep(known, sites, (site) => site.file, (site) => make('li', { class: 'card' },
       make('h2', {}, site.name || 'Site without a name'), make('p', { class: 'port' }, site.file),
-      button('Use this site', () => taken(order('api/site/file', { file: site.file })))));
+      button('Use this site', () => taken(order('api/site/file', { file: site.file })), { class: sites.length === 1 ? 'primary' : '' })));
     if (way === null) choose(sites.length ? 'known' : 'ask');
   }).catch(trouble.tell);
 
@@ -84,7 +81,6 @@ export function build(visit) {
 
   function update(state) {
     const site = state.site;
-    show(practised, state.practice);
     show(using, site && !choosing);
     show(chooser, !site || choosing);
     if (!site) return;
