@@ -1,5 +1,9 @@
-//! What a site file means to the logger: its settings.
+//! What a site file means to the logger: its settings; and handing it over.
 
+use crate::client::Client;
+use crate::error::ClientError;
+use crate::transport::Transport;
+use pumpwitness_protocol::message::Identity;
 use pumpwitness_protocol::settings::{
     Deadbands, LAMPS, SITE_TEXT_MAX, Settings, SettingsError, TransducerKind,
 };
@@ -14,8 +18,11 @@ const SIGNAL_DEADBAND_SHARE: f64 = 0.0025;
 const SPAN_STEPS: f64 = 8000.0;
 
 /// Why a site file cannot be given to a logger.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[derive(Debug, thiserror::Error)]
 pub enum ArmingError {
+    /// The line, or the logger.
+    #[error(transparent)]
+    Client(#[from] ClientError),
     /// A value outside what the logger can be set to.
     #[error("the logger cannot be set to this site file: {0}")]
     Settings(#[from] SettingsError),
@@ -81,6 +88,25 @@ pub fn settings(site: &Site, text: &str) -> Result<Settings, ArmingError> {
     Ok(settings)
 }
 
+/// Gives a logger its site, sets its clock (ms since 1970) if one is given, and starts recording.
+/// The identity is that before anything was changed.
+pub fn arm<T: Transport>(
+    client: &mut Client<T>,
+    site: &Site,
+    text: &str,
+    clock_ms: Option<i64>,
+) -> Result<Identity, ArmingError> {
+    let settings = settings(site, text)?;
+    let identity = client.hello()?;
+    if let Some(clock_ms) = clock_ms {
+        client.set_clock(clock_ms)?;
+    }
+    client.put_settings(&settings)?;
+    client.put_site_text(text.as_bytes())?;
+    client.arm()?;
+    Ok(identity)
+}
+
 /// Nearest value of an integer type; what does not fit is caught by the settings' own check, so
 /// the ends of the type do.
 fn rounded<T: TryFrom<i64> + Limits>(value: f64) -> T {
@@ -127,6 +153,7 @@ mod tests {
     fn a_text_too_long_is_refused() {
         let text = format!("{TEXT}#{}", "x".repeat(SITE_TEXT_MAX));
         let site = site_file::parse(&text).unwrap();
-        assert_eq!(settings(&site, &text), Err(ArmingError::TooLong(text.len())));
+        let error = settings(&site, &text).unwrap_err();
+        assert!(matches!(error, ArmingError::TooLong(bytes) if bytes == text.len()), "{error}");
     }
 }

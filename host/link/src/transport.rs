@@ -34,6 +34,25 @@ pub trait Transport {
     }
 }
 
+/// A line chosen while the program runs.
+impl<T: Transport + ?Sized> Transport for Box<T> {
+    fn name(&self) -> &str {
+        (**self).name()
+    }
+
+    fn read(&mut self, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
+        (**self).read(buffer, wait)
+    }
+
+    fn write_all(&mut self, bytes: &[u8]) -> io::Result<()> {
+        (**self).write_all(bytes)
+    }
+
+    fn now(&self) -> Instant {
+        (**self).now()
+    }
+}
+
 /// A serial port: USB CDC ACM, a real port, or a pseudo-terminal by its path.
 pub struct SerialLine {
     name: String,

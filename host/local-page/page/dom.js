@@ -78,8 +78,7 @@ export function field(words, input, hint = '') {
 export function complaint() {
   const element = make('p', { class: 'complaint', role: 'alert', hidden: true });
   element.tell = (error) => {
-    const words = error ? String(error.message ?? error) : '';
-    say(element, words.charAt(0).toUpperCase() + words.slice(1));
+    say(element, error ? String(error.message ?? error) : '');
     show(element, Boolean(error));
   };
   return element;

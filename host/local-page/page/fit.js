@@ -125,8 +125,7 @@ export function build(visit) {
     show(gaugeForm, withPressure);
     show(tiles.pressure.element, withPressure);
     show(tiles.signal.element, state.live ? state.live.signal !== null : true);
-    // Of a logger that does not answer nothing is told.
-    draw(readings.latest);
+    draw(state.live);
   }
 
   function draw(reading) {

@@ -4,7 +4,8 @@
 //!
 //! [`parse()`] is the way in: text → sections (`section`) → [`model`]. `quantities` holds the one
 //! table of units and bounds; `SITE-FILE.md` lists them for people. [`Site::warnings`] says what is
-//! allowed but odd, [`Site::to_toml`] writes the canonical text.
+//! allowed but odd, [`Site::to_toml`] writes the canonical text. [`questions`] makes a site file of
+//! answers.
 //!
 //! ```
 //! let site = pumpwitness_site_file::parse(pumpwitness_site_file::EXAMPLE)?;
@@ -17,6 +18,7 @@ mod error;
 pub mod model;
 mod parse;
 mod quantities;
+pub mod questions;
 mod section;
 mod text;
 mod warnings;
@@ -27,7 +29,7 @@ pub use model::{
 };
 pub use parse::{LABEL_BYTES_MAX, NAME_BYTES_MAX, TEXT_BYTES_MAX, parse};
 pub use quantities::BAR_PER_PSI;
-pub use text::quoted;
+pub use text::{FitKey, quoted, with_fit};
 
 /// A whole site file of an invented site, every key with its meaning.
 pub const EXAMPLE: &str = include_str!("../example-site.toml");

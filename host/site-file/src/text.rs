@@ -1,6 +1,8 @@
 //! [`Site`] → canonical text.
 
-use crate::model::{Control, Site, Start, TransducerKind, Units};
+use crate::error::SiteFileError;
+use crate::model::{Control, Fit, Site, Start, TransducerKind, Units};
+use crate::parse::parse;
 use std::fmt::Write;
 
 fn word<T: PartialEq>(words: &[(&'static str, T)], value: &T) -> &'static str {
@@ -11,6 +13,58 @@ fn word<T: PartialEq>(words: &[(&'static str, T)], value: &T) -> &'static str {
 /// Text as the site file writes it: a TOML string.
 pub fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
+}
+
+/// The text of a site file with `value` under `key` of `[fit]`; comments and order stay as they are.
+/// What goes beyond the longest text of that key is cut off.
+///
+/// # Errors
+///
+/// Those of [`crate::parse()`] for `text`.
+pub fn with_fit(text: &str, key: FitKey, value: &str) -> Result<String, SiteFileError> {
+    let mut wanted = parse(text)?;
+    let (name, field) = match key {
+        FitKey::On => ("on", &mut wanted.fit.on),
+        FitKey::Checks => ("checks", &mut wanted.fit.checks),
+    };
+    let bytes_max = Fit::KEYS.iter().find(|(key, _)| *key == name).map_or(0, |(_, max)| *max);
+    let mut said = String::new();
+    for letter in value.chars().filter(|letter| !letter.is_control()) {
+        if said.len() + letter.len_utf8() > bytes_max {
+            break;
+        }
+        said.push(letter);
+    }
+    let line = format!("{name} = {}", quoted(&said));
+    *field = Some(said);
+    let mut lines: Vec<&str> = text.lines().collect();
+    let header = lines.iter().position(|line| line.trim_start().starts_with("[fit]"));
+    if let Some(header) = header {
+        let end = lines[header + 1..]
+            .iter()
+            .position(|line| line.trim_start().starts_with('['))
+            .map_or(lines.len(), |n| header + 1 + n);
+        let old = (header + 1..end)
+            .find(|n| lines[*n].split_once('=').is_some_and(|(key, _)| key.trim() == name));
+        match old {
+            Some(old) => lines[old] = &line,
+            None => lines.insert(header + 1, &line),
+        }
+    } else {
+        lines.extend(["", "[fit]", &line]);
+    }
+    let edited = lines.join("\n") + "\n";
+    // A value over several lines, or a table written in another way: then canonically.
+    Ok(if parse(&edited).as_ref() == Ok(&wanted) { edited } else { wanted.to_toml() })
+}
+
+/// A key of `[fit]` that the program fills in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FitKey {
+    /// When it was fitted.
+    On,
+    /// What the fit checks said.
+    Checks,
 }
 
 impl Site {
@@ -93,5 +147,37 @@ impl Site {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PLAIN: &str = "# mine\n[supply]\nnominal_v = 230 # measured\nfrequency_hz = 50\n\n[motor]\n\
+        rated_current_a = 7.2\n";
+
+    #[test]
+    fn what_the_checks_said_is_written_beside_what_stands_there() {
+        let text = with_fit(PLAIN, FitKey::Checks, "13 of 13 fit checks good").unwrap();
+        assert_eq!(text, format!("{PLAIN}\n[fit]\nchecks = \"13 of 13 fit checks good\"\n"));
+        let again = with_fit(&text, FitKey::Checks, "1 bad: \"power\"").unwrap();
+        let dated = with_fit(&again, FitKey::On, "2026-05-04").unwrap();
+        assert!(dated.starts_with(PLAIN), "{dated}");
+        let fit = parse(&dated).unwrap().fit;
+        assert_eq!(fit.checks.as_deref(), Some("1 bad: \"power\""));
+        assert_eq!(fit.on.as_deref(), Some("2026-05-04"));
+    }
+
+    #[test]
+    fn another_way_of_writing_it_becomes_the_canonical_one() {
+        for fit in ["fit.by = \"A\"\n", "fit = { by = \"A\", checks = \"old\" }\n"] {
+            let text = format!("{fit}{PLAIN}");
+            let edited = with_fit(&text, FitKey::Checks, &"long ".repeat(200)).unwrap();
+            let fit = parse(&edited).unwrap().fit;
+            assert_eq!(fit.by.as_deref(), Some("A"));
+            assert_eq!(fit.checks.unwrap().len(), 400);
+        }
+        assert!(with_fit("no site file", FitKey::On, "x").is_err());
     }
 }

@@ -50,6 +50,8 @@ enum Control {
 #[derive(Clone, Debug)]
 pub struct SiteModel {
     site: SiteParameters,
+    /// The site's own, without a tap opened by hand.
+    idle_draw_lpm: f64,
     now_us: i64,
     dt_s: f64,
     half_carry: f64,
@@ -95,6 +97,7 @@ impl SiteModel {
         let (signal, _) = transducer.step(start, 0.0, pressure_bar, false, &site.transducer);
         let nominal_v = site.supply.nominal_v;
         Self {
+            idle_draw_lpm: site.demand.idle_draw_lpm,
             now_us: start.unix_us,
             dt_s: 0.1,
             half_carry: 0.0,
@@ -152,6 +155,17 @@ impl SiteModel {
     /// What the electrical sensors see just now.
     pub fn electrical(&self) -> Electrical {
         self.electrical
+    }
+
+    /// True while the pump runs.
+    pub fn pump_runs(&self) -> bool {
+        self.truth.running_since_ms.is_some()
+    }
+
+    /// Opens an outlet that stays open, on top of the site's own demand: `flow_lpm` at 3 bar, L/min;
+    /// 0 shuts it.
+    pub fn open_tap(&mut self, flow_lpm: f64) {
+        self.site.demand.idle_draw_lpm = self.idle_draw_lpm + flow_lpm;
     }
 
     /// Runs until the first step that ends at or after `until_ms` (ms since 1970). Where a stretch

@@ -2,7 +2,7 @@
 
 use crate::pty::Pty;
 use std::io;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -21,6 +21,8 @@ pub trait Device: Send {
 pub struct Plugged {
     path: String,
     stop: Arc<AtomicBool>,
+    /// Answered bytes until the plug is pulled.
+    left: Arc<AtomicUsize>,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -34,16 +36,28 @@ impl Plugged {
         let path = pty.path().to_owned();
         let stop = Arc::new(AtomicBool::new(false));
         let stopping = Arc::clone(&stop);
+        let left = Arc::new(AtomicUsize::new(fuse.unwrap_or(usize::MAX)));
+        let burning = Arc::clone(&left);
         let thread = thread::Builder::new().name("virtual port".to_owned()).spawn(move || {
             // An error here is the far end going away for good: the same as an unplugged cable.
-            let _ = serve(&pty, &device, &stopping, fuse);
+            let _ = serve(&pty, &device, &stopping, &burning);
         })?;
-        Ok(Self { path, stop, thread: Some(thread) })
+        Ok(Self { path, stop, left, thread: Some(thread) })
     }
 
     /// Name under which a program opens the port.
     pub fn path(&self) -> &str {
         &self.path
+    }
+
+    /// Has the plug pulled after `bytes` more of answers.
+    pub fn pull_after(&self, bytes: usize) {
+        self.left.store(bytes, Ordering::Relaxed);
+    }
+
+    /// True once the plug was pulled.
+    pub fn pulled(&self) -> bool {
+        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
     }
 }
 
@@ -61,11 +75,10 @@ fn serve<D: Device>(
     pty: &Pty,
     device: &Mutex<D>,
     stop: &AtomicBool,
-    fuse: Option<usize>,
+    left: &AtomicUsize,
 ) -> io::Result<()> {
     let mut heard = [0; 4096];
     let mut answer = Vec::new();
-    let mut left = fuse.unwrap_or(usize::MAX);
     while !stop.load(Ordering::Relaxed) {
         let count = pty.read(&mut heard, WAIT)?;
         if count == 0 {
@@ -75,13 +88,19 @@ fn serve<D: Device>(
         let mut device = device.lock().unwrap_or_else(PoisonError::into_inner);
         device.receive(&heard[..count], &mut answer);
         drop(device);
-        let mut unsent = &answer[..answer.len().min(left)];
+        let mut unsent = &answer[..];
         while !unsent.is_empty() && !stop.load(Ordering::Relaxed) {
-            let sent = pty.write(unsent, WAIT)?;
+            let room = left.load(Ordering::Relaxed).min(unsent.len());
+            if room == 0 {
+                return Ok(());
+            }
+            let sent = pty.write(&unsent[..room], WAIT)?;
             unsent = &unsent[sent..];
-            left -= sent;
+            let _ = left.fetch_update(Ordering::Relaxed, Ordering::Relaxed, |bytes| {
+                (bytes != usize::MAX).then(|| bytes.saturating_sub(sent))
+            });
         }
-        if left == 0 {
+        if left.load(Ordering::Relaxed) == 0 {
             return Ok(());
         }
     }
