@@ -78,7 +78,8 @@ export function field(words, input, hint = '') {
 export function complaint() {
   const element = make('p', { class: 'complaint', role: 'alert', hidden: true });
   element.tell = (error) => {
-    say(element, error ? String(error.message ?? error) : '');
+    const words = error ? String(error.message ?? error) : '';
+    say(element, words.charAt(0).toUpperCase() + words.slice(1));
     show(element, Boolean(error));
   };
   return element;

@@ -4,7 +4,7 @@ import { button, complaint, field, make, say, show, speak } from './dom.js';
 import { cablePanel } from './practice.js';
 import { order } from './server.js';
 import { sign } from './signs.js';
-import { size } from './words.js';
+import { first, size } from './words.js';
 
 export const title = 'Fetch';
 
@@ -44,7 +44,7 @@ export function build(visit) {
       : job?.state === 'failed' ? 'Not fetched' : logger ? 'Ready to fetch' : 'No logger is in use');
     say(words, out
       ? 'What was fetched is kept. Plug the cable in again: it goes on where it stopped.'
-      : job ? job.says : logger
+      : job ? first(job.says) : logger
         ? 'The whole record is copied to this computer, verified against its own checks, and only then counted as fetched. You may pull the cable at any moment: nothing is lost.'
         : 'Plug in the logger and choose it first.');
     show(bar, going);

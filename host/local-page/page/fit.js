@@ -125,7 +125,8 @@ export function build(visit) {
     show(gaugeForm, withPressure);
     show(tiles.pressure.element, withPressure);
     show(tiles.signal.element, state.live ? state.live.signal !== null : true);
-    draw(state.live);
+    // Of a logger that does not answer nothing is told.
+    draw(readings.latest);
   }
 
   function draw(reading) {

@@ -34,7 +34,8 @@ export function questions(made) {
         form.append(group);
       }
       const input = entry(question);
-      const row = field(question.ask + (question.needed ? ' (needed)' : ''), input);
+      const asks = question.unit ? `${question.ask}, ${question.unit}` : question.ask;
+      const row = field(asks + (question.needed ? ' (needed)' : ''), input);
       row.question = question;
       rows.set(question.key, row);
       sections.get(section).append(row.whole);

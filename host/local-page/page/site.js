@@ -71,7 +71,7 @@ export function build(visit) {
     show(noneKnown, sites.length === 0);
     keep(known, sites, (site) => site.file, (site) => make('li', { class: 'card' },
       make('h2', {}, site.name || 'Site without a name'), make('p', { class: 'port' }, site.file),
-      button('Use this site', () => taken(order('api/site/file', { file: site.file })))));
+      button('Use this site', () => taken(order('api/site/file', { file: site.file })), { class: sites.length === 1 ? 'primary' : '' })));
     if (way === null) choose(sites.length ? 'known' : 'ask');
   }).catch(trouble.tell);
 
