@@ -30,6 +30,9 @@ pub enum Command {
     Plan(Plan),
     /// Show live readings and say whether the sensors are fitted right.
     Watch(Watch),
+    /// Open the page for the time at the panel: live readings, fit checks, arming, fetching,
+    /// records. On this computer only.
+    Open(Open),
     /// Give the logger its site file, set its clock, and start recording.
     Arm(Arm),
     /// Download the record of a logger, check it, and file it with the others.
@@ -99,6 +102,26 @@ pub struct Plan {
     pub replace: bool,
 }
 
+/// Open the page for the time at the panel.
+#[derive(Debug, Args)]
+pub struct Open {
+    /// Port of the loopback address; any free one when left out.
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub port: u16,
+    /// Folder of recordings; pumpwitness-recordings in your home folder when left out.
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    /// Print the address only.
+    #[arg(long)]
+    pub no_browser: bool,
+    /// Add a simulated logger to learn with: wrong fits to put right, days that pass in seconds.
+    #[arg(long)]
+    pub practice: bool,
+    /// File of keys known from elsewhere, instead of the one in your configuration folder.
+    #[arg(long, value_name = "FILE")]
+    pub trust: Option<PathBuf>,
+}
+
 /// Show live readings and check the fit.
 #[derive(Debug, Args)]
 pub struct Watch {
@@ -114,6 +137,10 @@ pub struct Watch {
     /// Stop after this many seconds and sum up.
     #[arg(long, value_name = "SECONDS")]
     pub seconds: Option<u32>,
+    /// At the end, write what the checks came to into `[fit] checks` of the site file, so that
+    /// `arm` gives it to the logger with the rest.
+    #[arg(long, requires = "site")]
+    pub keep_checks: bool,
 }
 
 /// Give the logger its site file.

@@ -2,16 +2,15 @@
 //! what is said of a record, and how a download becomes one.
 
 use crate::failure::{Context, Failure};
+use crate::opened::{Analysed, Opened};
 use etcetera::BaseStrategy;
 use jiff::Timestamp;
-use pumpwitness_analysis::analyse;
 use pumpwitness_analysis::outcome::Analysis;
 use pumpwitness_evidence::text::line;
-use pumpwitness_evidence::{Trust, Verification, verify};
+use pumpwitness_evidence::{Trust, Verification};
 use pumpwitness_protocol::archive::ArchiveHeader;
 use pumpwitness_record_folder::{Added, Cause, Folder, Found, Listing, RuledOut, Summary};
-use pumpwitness_recording::archive::read_archive;
-use pumpwitness_recording::clock::{self, utc_text};
+use pumpwitness_recording::clock::utc_text;
 use pumpwitness_recording::{FILE_BYTES_MAX, Problem, Recording};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -42,24 +41,35 @@ pub fn open(named: Option<&Path>) -> Result<Folder, Failure> {
 
 /// Everything in the folder; sidecars that are missing are made anew with the keys that are known.
 pub fn list(folder: &Folder, known: &Trust) -> Listing {
-    folder.list(&mut |bytes| summary(bytes, known).map(|(summary, _)| summary))
+    folder.list(&mut |bytes| summary(bytes, known))
 }
 
 /// The same with every sidecar made anew: by another version of the analysis, or after more keys
 /// became known.
 pub fn list_afresh(folder: &Folder, known: &Trust) -> Listing {
-    folder.afresh().list(&mut |bytes| summary(bytes, known).map(|(summary, _)| summary))
+    folder.afresh().list(&mut |bytes| summary(bytes, known))
 }
 
-/// Files an archive; gives what became of it and what the check of it said.
+fn summary(bytes: &[u8], known: &Trust) -> Result<Summary, String> {
+    look(bytes, known).map(|(summary, _)| summary).map_err(|failure| failure.to_string())
+}
+
+/// Files an archive, with its page, so that it opens at once; gives what became of it and what the
+/// check of it said.
 pub fn file(
     folder: &Folder,
     bytes: &[u8],
     known: &Trust,
 ) -> Result<(Added, Verification), Failure> {
-    let (summary, verification) = summary(bytes, known).map_err(Failure::input)?;
+    let (summary, opened) = look(bytes, known)?;
     let added = folder.add(bytes, summary).map_err(Failure::input)?;
-    Ok((added, verification))
+    if added.new
+        && let Ok(page) = opened.page()
+    {
+        // What cannot be kept is made when it is looked at.
+        let _ = folder.keep_view(&added.record, page.as_bytes());
+    }
+    Ok((added, opened.verification))
 }
 
 /// Files a download that is complete, and takes it away from where downloads come in.
@@ -89,37 +99,34 @@ pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
 
 /// What an archive says of itself and what its analysis comes to. An archive without a usable site
 /// file is filed too: it is told by its settings, and by no cause.
-fn summary(bytes: &[u8], known: &Trust) -> Result<(Summary, Verification), String> {
-    let header = ArchiveHeader::decode(bytes).map_err(|error| error.to_string())?;
-    let recording = read_archive("", bytes).map_err(|error| error.to_string())?;
-    let verification = verify(bytes, known).map_err(|error| error.to_string())?;
-    let text = recording.source.site_text.as_deref();
-    let site = text.and_then(|text| pumpwitness_site_file::parse(text).ok());
+fn look(bytes: &[u8], known: &Trust) -> Result<(Summary, Opened), Failure> {
+    let header = ArchiveHeader::decode(bytes).map_err(Failure::input)?;
+    let opened = Opened::new("the archive", bytes, known)?;
+    let recording = opened.recording();
     let collected = Timestamp::from_millisecond(header.host_clock_ms).ok();
     let mut summary = Summary {
         site: header.settings.site.as_str().to_owned(),
         device: recording.source.device.clone().unwrap_or_default(),
         integrity: pumpwitness_record_folder::Integrity {
-            verdict: word(&verification.verdict),
-            says: line(&verification),
+            verdict: word(&opened.verification.verdict),
+            says: line(&opened.verification),
         },
         collected_by: recording.source.custody.as_ref().and_then(|who| who.collected_by.clone()),
         collected,
-        custody: custody(&recording),
+        custody: custody(recording),
         ..Summary::default()
     };
-    (summary.start, summary.end) = extent(&recording, collected.unwrap_or_default());
-    if let Some(site) = site {
-        if let Some(name) = &site.name {
+    (summary.start, summary.end) = extent(recording, collected.unwrap_or_default());
+    if let Ok(Analysed { loaded, analysis }) = opened.analysed() {
+        if let Some(name) = &loaded.site.name {
             name.clone_into(&mut summary.site);
         }
-        let zone = site.time_zone.as_deref().filter(|name| clock::zone(name).is_ok());
-        summary.time_zone = zone.map(str::to_owned);
+        summary.time_zone.clone_from(&loaded.site.time_zone);
         if !recording.columns.is_empty() {
-            tell(&mut summary, &analyse(&recording, &site));
+            tell(&mut summary, analysis);
         }
     }
-    Ok((summary, verification))
+    Ok((summary, opened))
 }
 
 /// First and last moment of the rows; of a record without rows, when it was collected.

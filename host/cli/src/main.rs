@@ -4,7 +4,8 @@
 //! `args` is what the user may type, `commands` has one file a command, `load` and `line` read and
 //! connect for them, `failure` has the exit codes, `output` the files, `summary` the text for people,
 //! `progress` the bars, `integrity` what a check of an archive comes to beside an analysis, `trust` the
-//! file of known keys, `filing` the folder of recordings.
+//! file of known keys, `opened` an archive read, checked and analysed, `filing` the folder of recordings, `office` what the
+//! local page asks of them.
 
 mod args;
 mod commands;
@@ -13,6 +14,8 @@ mod filing;
 mod integrity;
 mod line;
 mod load;
+mod office;
+mod opened;
 mod output;
 mod progress;
 mod summary;
@@ -28,6 +31,7 @@ fn main() -> ExitCode {
         Command::Ports => commands::ports::run(),
         Command::Plan(plan) => commands::plan::run(&plan),
         Command::Watch(watch) => commands::watch::run(&watch),
+        Command::Open(open) => commands::open::run(&open),
         Command::Arm(arm) => commands::arm::run(&arm),
         Command::Collect(collect) => commands::collect::run(&collect),
         Command::Records(records) => commands::records::run(&records),

@@ -3,14 +3,14 @@
 
 use crate::args::Demo;
 use crate::commands::report::Form;
-use crate::commands::{analyse as analyse_command, arm, collect, report};
+use crate::commands::{analyse as analyse_command, collect, report};
 use crate::failure::{Context, Failure};
 use crate::load::{self, Loaded};
 use crate::{integrity, output, progress, summary};
 use jiff::Timestamp;
 use pumpwitness_analysis::analyse;
 use pumpwitness_evidence::{Trust, Verification, verify};
-use pumpwitness_link::{Client, Download, Limits};
+use pumpwitness_link::{Client, Download, Limits, arming};
 use pumpwitness_protocol::archive::ArchiveHeader;
 use pumpwitness_recording::clock::utc_text;
 use pumpwitness_recording::{ImportOptions, read_any};
@@ -56,7 +56,7 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
         .or_input("the virtual logger does not start")?;
     let logger = Arc::new(Mutex::new(logger));
     let mut line = plugged(&logger)?;
-    arm::arm(&mut line.client, &site, &text, Some(story.start_ms))?;
+    arming::arm(&mut line.client, &site, &text, Some(story.start_ms)).map_err(Failure::input)?;
     drop(line);
 
     live_through(story, &logger)?;

@@ -9,6 +9,7 @@ pub mod compare;
 pub mod demo;
 pub mod export;
 pub mod import;
+pub mod open;
 pub mod plan;
 pub mod ports;
 pub mod records;

@@ -1,15 +1,15 @@
 //! `watch`: live readings and fit checks in the terminal.
 
 use crate::args::Watch;
-use crate::failure::Failure;
+use crate::failure::{Context, Failure};
 use crate::{line, load, output};
 use jiff::Timestamp;
 use pumpwitness_fitting::checks::Stated;
 use pumpwitness_fitting::reading::Lamp;
-use pumpwitness_fitting::{Check, Checks, Reading, Signal, State};
-use pumpwitness_link::{Client, ClientError, SerialLine, arming};
+use pumpwitness_fitting::{Check, Reading, Session, Signal, State};
+use pumpwitness_link::{Client, SerialLine};
 use pumpwitness_protocol::settings::Settings;
-use pumpwitness_site_file::{BAR_PER_PSI, Site};
+use pumpwitness_site_file::{BAR_PER_PSI, FitKey, Units, with_fit};
 use std::fmt::Write;
 use std::io::{BufRead, IsTerminal};
 use std::sync::mpsc::{self, Receiver};
@@ -17,8 +17,6 @@ use std::time::Duration;
 
 /// Between two readings; the logger renews them each 0.2 s.
 const EVERY: Duration = Duration::from_millis(200);
-/// Readings between two looks at the memory.
-const MEMORY_EVERY: u32 = 25;
 /// Readings between two lines where no terminal watches.
 const LINE_EVERY: u32 = 5;
 /// Before a line that went away is tried again.
@@ -31,23 +29,21 @@ const KEYS: &str = "type and press Enter: r the pump runs Â· s it stands still Â
 /// Watches the logger on a port until told to stop, or for `--seconds`.
 pub fn run(arguments: &Watch) -> Result<(), Failure> {
     let named = arguments.site.as_deref().map(load::site).transpose()?;
+    let mut session = Session::new(named);
+    session.state(Stated { running: None, gauge_bar: arguments.gauge_bar });
     let mut watching = Watching {
-        settings: Settings::default(),
-        site: named.as_ref().map(|(site, _)| site.clone()),
-        checks: None,
-        note: None,
-        stated: Stated { running: None, gauge_bar: arguments.gauge_bar },
+        session,
         screen: Screen { lines: 0, terminal: std::io::stdout().is_terminal() },
     };
     let typed = typed(arguments.seconds.is_none());
     let mut client = line::open(&arguments.port)?;
-    watching.meet(&mut client, named.as_ref()).map_err(Failure::input)?;
+    watching.session.meet(&mut client, now_ms()).map_err(Failure::input)?;
     let rounds = arguments.seconds.map(|seconds| u64::from(seconds) * 5);
     let mut round: u32 = 0;
     loop {
         while let Ok(words) = typed.try_recv() {
             if !watching.heard(&words) {
-                return Ok(());
+                return watching.keep(arguments);
             }
         }
         let looked = watching.look(&mut client, round);
@@ -57,15 +53,20 @@ pub fn run(arguments: &Watch) -> Result<(), Failure> {
             // A line that is not there again yet is tried again.
             if let Ok(again) = line::open(&arguments.port) {
                 client = again;
-                let _ = watching.meet(&mut client, named.as_ref());
+                let _ = watching.session.meet(&mut client, now_ms());
             }
         }
         round = round.wrapping_add(1);
         if rounds.is_some_and(|rounds| u64::from(round) >= rounds) {
-            return watching.close();
+            watching.close()?;
+            return watching.keep(arguments);
         }
         std::thread::sleep(EVERY);
     }
+}
+
+fn now_ms() -> i64 {
+    Timestamp::now().as_millisecond()
 }
 
 /// Lines typed, on a thread of their own; none where nobody can type.
@@ -84,79 +85,21 @@ fn typed(wanted: bool) -> Receiver<String> {
 }
 
 struct Watching {
-    settings: Settings,
-    site: Option<Site>,
-    checks: Option<Checks>,
-    /// What is to be known about the logger's settings.
-    note: Option<String>,
-    stated: Stated,
+    session: Session,
     screen: Screen,
 }
 
 impl Watching {
-    /// Asks who is there; gives a logger that records nothing yet the site's settings, so that its
-    /// readings are those of this site.
-    fn meet(
-        &mut self,
-        client: &mut Client<SerialLine>,
-        named: Option<&(Site, String)>,
-    ) -> Result<(), ClientError> {
-        let identity = client.hello()?;
-        let status = client.status()?;
-        self.settings = client.settings()?;
-        self.note = None;
-        if let Some((site, text)) = named {
-            match arming::settings(site, text) {
-                Ok(wanted) if wanted == self.settings => {}
-                Ok(wanted) if !status.armed => {
-                    client.put_settings(&wanted)?;
-                    self.settings = wanted;
-                }
-                Ok(_) => {
-                    self.note = Some(
-                        "the logger is armed with other settings: readings are by those".to_owned(),
-                    );
-                }
-                Err(error) => self.note = Some(error.to_string()),
-            }
-        } else if self.site.is_none() {
-            let text = client.site_text()?;
-            self.site = std::str::from_utf8(&text)
-                .ok()
-                .filter(|text| !text.is_empty())
-                .and_then(|text| pumpwitness_site_file::parse(text).ok());
-            if self.site.is_none() {
-                self.note =
-                    Some("no site file: name one with --site to have the fit checked".to_owned());
-            }
-        }
-        if self.checks.is_none() {
-            self.checks = self.site.as_ref().map(Checks::new);
-        }
-        if let Some(checks) = &mut self.checks {
-            checks.meet(&identity, Timestamp::now().as_millisecond());
-            checks.memory(status);
-            checks.state(self.stated);
-        }
-        Ok(())
-    }
-
     fn look(&mut self, client: &mut Client<SerialLine>, round: u32) -> Result<(), Failure> {
-        let live = client.live().map_err(Failure::input)?;
-        let reading = Reading::of(&live, &self.settings);
-        if let Some(checks) = &mut self.checks {
-            checks.see(&reading);
-            if round.is_multiple_of(MEMORY_EVERY) {
-                checks.memory(client.status().map_err(Failure::input)?);
-            }
-        }
+        let reading = self.session.look(client).map_err(Failure::input)?;
         if self.screen.terminal {
-            let mut text = readings(&reading, &self.settings);
-            if let Some(note) = &self.note {
+            let mut text = readings(&reading, self.session.settings());
+            if let Some(note) = self.session.note() {
                 let _ = writeln!(text, "note: {note}");
             }
-            if let Some(checks) = &self.checks {
-                text += &listed(&checks.list());
+            let checks = self.session.list();
+            if !checks.is_empty() {
+                text += &listed(&checks);
             }
             let _ = writeln!(text, "\n{KEYS}");
             self.screen.show(&text)
@@ -169,21 +112,19 @@ impl Watching {
 
     /// Takes what was typed; false to stop.
     fn heard(&mut self, words: &str) -> bool {
+        let mut stated = self.session.stated();
         match words.trim() {
             "q" | "quit" => return false,
-            "r" => self.stated.running = Some(true),
-            "s" => self.stated.running = Some(false),
+            "r" => stated.running = Some(true),
+            "s" => stated.running = Some(false),
             number => {
                 if let Ok(value) = number.replace(',', ".").parse::<f64>() {
-                    let us = self.site.as_ref().map(|site| site.units)
-                        == Some(pumpwitness_site_file::Units::Us);
-                    self.stated.gauge_bar = Some(if us { value * BAR_PER_PSI } else { value });
+                    let us = self.session.site().map(|site| site.units) == Some(Units::Us);
+                    stated.gauge_bar = Some(if us { value * BAR_PER_PSI } else { value });
                 }
             }
         }
-        if let Some(checks) = &mut self.checks {
-            checks.state(self.stated);
-        }
+        self.session.state(stated);
         self.screen.typed();
         true
     }
@@ -191,14 +132,27 @@ impl Watching {
     /// Where no terminal watched, the checks are told at the end.
     fn close(&self) -> Result<(), Failure> {
         let mut text = String::new();
-        if let Some(note) = &self.note {
+        if let Some(note) = self.session.note() {
             let _ = writeln!(text, "note: {note}");
         }
-        if let (false, Some(checks)) = (self.screen.terminal, &self.checks) {
-            text += &listed(&checks.list());
-            let _ = writeln!(text, "\n{}", checks.summary());
+        if let (false, Some(summary)) = (self.screen.terminal, self.session.summary()) {
+            text += &listed(&self.session.list());
+            let _ = writeln!(text, "\n{summary}");
         }
         output::print(&text)
+    }
+
+    /// Writes what the checks came to into the site file, where that was asked for: armed with it,
+    /// the logger carries it in the chain of custody.
+    fn keep(&self, arguments: &Watch) -> Result<(), Failure> {
+        let (true, Some(path)) = (arguments.keep_checks, &arguments.site) else { return Ok(()) };
+        let (Some(summary), Some((_, text))) = (self.session.summary(), self.session.named())
+        else {
+            return Ok(());
+        };
+        let text = with_fit(text, FitKey::Checks, &summary).or_input(path.display())?;
+        output::write_file(path, text.as_bytes())?;
+        output::print(&format!("{summary}: written to [fit] checks of {}\n", path.display()))
     }
 }
 

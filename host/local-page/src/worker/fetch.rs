@@ -9,6 +9,7 @@ use pumpwitness_link::download::part_of;
 use pumpwitness_link::{ClientError, Download, DownloadError, Downloaded, Progress};
 use pumpwitness_protocol::hex::Hex;
 use serde_json::{Value, json};
+use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::thread;
@@ -187,14 +188,14 @@ fn says(done: &Downloaded, of_before: bool) -> String {
                  for what came since";
     }
     if done.pages_gone > 0 {
-        says += &format!("; {} pages had been overwritten before", done.pages_gone);
+        let _ = write!(says, "; {} pages had been overwritten before", done.pages_gone);
     }
     if done.pages_damaged > 0 {
-        says += &format!("; {} pages are damaged in the logger itself", done.pages_damaged);
+        let _ = write!(says, "; {} pages are damaged in the logger itself", done.pages_damaged);
     }
     if !done.chain_broken.is_empty() {
-        says +=
-            &format!("; {} sectors were changed after they were closed", done.chain_broken.len());
+        let count = done.chain_broken.len();
+        let _ = write!(says, "; {count} sectors were changed after they were closed");
     }
     says
 }

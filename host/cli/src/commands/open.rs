@@ -1,0 +1,95 @@
+//! `open`: the page for the time at the panel, served on this computer alone.
+
+use crate::args::Open;
+use crate::failure::Failure;
+use crate::office::RecordOffice;
+use crate::{filing, integrity, output};
+use pumpwitness_local_page::office::Office;
+use pumpwitness_local_page::ports::{Ports, UsbPorts};
+use pumpwitness_local_page::{Server, Setup};
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+
+/// Serves the page until Ctrl-C.
+pub fn run(arguments: &Open) -> Result<(), Failure> {
+    let folder = filing::open(arguments.folder.as_deref())?;
+    let known = integrity::known(arguments.trust.as_deref())?;
+    let office: Arc<dyn Office> = Arc::new(RecordOffice::new(folder, known));
+    let practised = practised(arguments, &*office)?;
+    let setup = Setup {
+        port: arguments.port,
+        ports: practised.ports(),
+        office,
+        #[cfg(unix)]
+        practice: practised.handle(),
+    };
+    let server = Server::bind(setup).map_err(Failure::input)?;
+    let url = server.url();
+    output::print(&format!(
+        "the page is at {url}\nit is for this computer and this run only: whoever has the address \
+         can use it; Ctrl-C ends it\n"
+    ))?;
+    if !arguments.no_browser && !shown(&url) {
+        output::print("no browser could be started: open the address in one\n")?;
+    }
+    server.run().map_err(Failure::input)
+}
+
+/// Shows an address by the system's own opener; false when that cannot be started.
+fn shown(url: &str) -> bool {
+    let mut opener = if cfg!(target_os = "macos") {
+        Command::new("open")
+    } else if cfg!(windows) {
+        let mut opener = Command::new("rundll32");
+        opener.arg("url.dll,FileProtocolHandler");
+        opener
+    } else {
+        Command::new("xdg-open")
+    };
+    opener.arg(url).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().is_ok()
+}
+
+/// The practised site, if there is one; dropped with the page.
+struct Practised {
+    #[cfg(unix)]
+    site: Option<pumpwitness_local_page::practice::Practice>,
+}
+
+impl Practised {
+    #[cfg(unix)]
+    fn handle(&self) -> Option<pumpwitness_local_page::practice::Handle> {
+        self.site.as_ref().map(pumpwitness_local_page::practice::Practice::handle)
+    }
+
+    fn ports(&self) -> Box<dyn Ports> {
+        #[cfg(unix)]
+        if let Some(practice) = self.handle() {
+            return Box::new(pumpwitness_local_page::practice::WithPractice {
+                others: UsbPorts,
+                practice,
+            });
+        }
+        Box::new(UsbPorts)
+    }
+}
+
+#[cfg(unix)]
+fn practised(arguments: &Open, office: &dyn Office) -> Result<Practised, Failure> {
+    use pumpwitness_local_page::practice::Practice;
+    if !arguments.practice {
+        return Ok(Practised { site: None });
+    }
+    // Its site file is there to be chosen, as one planned in the office would be.
+    office.keep_site(&Practice::site_toml()).map_err(Failure::input)?;
+    Ok(Practised { site: Some(Practice::begin().map_err(Failure::input)?) })
+}
+
+#[cfg(not(unix))]
+fn practised(arguments: &Open, _: &dyn Office) -> Result<Practised, Failure> {
+    if arguments.practice {
+        return Err(Failure::usage(
+            "--practice needs pseudo-terminals, which this system lacks: see `pumpwitness demo`",
+        ));
+    }
+    Ok(Practised {})
+}
