@@ -22,6 +22,7 @@ function orders(visit) {
 export function practicePanel(visit) {
   const { trouble, give } = orders(visit);
   let practice = null;
+  const met = new Set();
   const seen = facts();
   const tap = button('', () => give('tap', { open: !practice.tap_open }), { id: 'practice-tap' });
   const lamps = make('ul', { class: 'faults' });
@@ -49,10 +50,13 @@ export function practicePanel(visit) {
       return item;
     });
     show(test, practice.lamps?.length);
-    keep(faults, practice.faults, (fault) => fault.key, (fault, old) => {
-      const item = old ?? make('li', { 'data-fault': fault.key }, sign('waiting'), make('span', {}, fault.title),
+    // Those that were never there are no work.
+    for (const fault of practice.faults) if (fault.planted) met.add(fault.key);
+    keep(faults, practice.faults.filter((fault) => met.has(fault.key)), (fault) => fault.key, (fault, old) => {
+      const item = old ?? make('li', { 'data-fault': fault.key }, sign('waiting'), make('span'),
         button('Put right', () => give('correct', { key: fault.key }), { 'aria-label': `Put right: ${fault.title}` }));
       item.dataset.planted = fault.planted;
+      say(item.children[1], fault.planted ? fault.title : `${fault.title}: put right`);
       item.firstChild.set(fault.planted ? 'bad' : 'good');
       const pressed = item.lastChild;
       // What goes hands the focus on, to the next one to put right.

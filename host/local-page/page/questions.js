@@ -4,6 +4,9 @@ import { button, complaint, field, make, show } from './dom.js';
 import { get, order } from './server.js';
 import { first, plain } from './words.js';
 
+/** Longest label of a lamp in the logger's settings, bytes. */
+const LABEL_MAX = 24;
+
 const SECTIONS = {
   site: 'Where',
   supply: 'Supply',
@@ -89,6 +92,8 @@ function entry(question) {
   }
   const input = make('input', { type: 'text', value: question.default ?? '', autocomplete: 'off' });
   if (question.unit) input.inputMode = 'decimal';
+  // The logger keeps so much of a label.
+  if (question.section === 'lamps') input.maxLength = LABEL_MAX;
   return input;
 }
 
