@@ -61,11 +61,10 @@ mod tests {
     #[test]
     fn every_script_that_is_imported_is_there() {
         for file in FILES {
-            for name in file
-                .text
-                .split(['"', '\''])
-                .filter_map(|part| part.strip_prefix("./"))
-                .filter(|part| part.ends_with(".js") || part.ends_with(".css"))
+            for name in
+                file.text.split(['"', '\'']).filter_map(|part| part.strip_prefix("./")).filter(
+                    |part| part.split('.').nth(1).is_some_and(|end| ["js", "css"].contains(&end)),
+                )
             {
                 assert!(super::file(name).is_some(), "{} wants {name}", file.name);
             }

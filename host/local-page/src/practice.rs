@@ -38,7 +38,7 @@ const TAP_LPM: f64 = 22.0;
 const LAMP_TEST_MS: i64 = 4_000;
 const SEED: u64 = 20_261;
 
-/// The practised site: sound but for a check valve that leaks.
+/// The practised site: sound but for a draw that never ends, such as a running cistern.
 fn parameters() -> SiteParameters {
     let design = Design {
         name: "Practice site (simulated)",
@@ -47,7 +47,7 @@ fn parameters() -> SiteParameters {
         ..Design::HOUSE
     };
     let mut site = design.build();
-    if let Err(error) = inflict(&mut site, Cause::CheckValveLeak, 0.6) {
+    if let Err(error) = inflict(&mut site, Cause::IdleDraw, 0.5) {
         unreachable!("{error}");
     }
     for (input, label, role) in
@@ -289,7 +289,8 @@ impl Handle {
         Ok(())
     }
 
-    fn path(&self) -> Option<String> {
+    /// Name of the pseudo-terminal, while the cable is in.
+    pub fn path(&self) -> Option<String> {
         let plug = lock(&self.0.plug);
         plug.as_ref().filter(|plug| !plug.pulled()).map(|plug| plug.path().to_owned())
     }

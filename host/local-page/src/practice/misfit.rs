@@ -185,8 +185,8 @@ mod tests {
 
     fn bent(keys: &[&'static str]) -> HalfWave {
         let mut misfits = Misfits::first_lesson();
-        MISFITS.iter().for_each(|misfit| assert!(misfits.plant(misfit.key, false)));
-        keys.iter().for_each(|key| assert!(misfits.plant(key, true)));
+        assert!(MISFITS.iter().all(|misfit| misfits.plant(misfit.key, false)));
+        assert!(keys.iter().all(|key| misfits.plant(key, true)));
         misfits.bend(&RUNNING)
     }
 

@@ -147,15 +147,18 @@ pub fn plan(body: &[u8]) -> Answer {
     }
 }
 
+/// The question that was left open, where that is what is wrong.
 fn missing(error: &SiteFileError) -> Option<String> {
-    QUESTIONS
-        .iter()
-        .filter(|question| question.needed)
-        .find(|question| {
-            matches!(error, SiteFileError::MissingKey { .. })
-                && error.to_string().contains(question.key)
-        })
-        .map(|question| format!("{}.{}", question.section, question.key))
+    let open = QUESTIONS.iter().find(|question| match error {
+        SiteFileError::MissingSection { section, .. } => {
+            question.section == *section && (question.needed || *section != "motor")
+        }
+        SiteFileError::MissingKey { section, key, .. } => {
+            question.section == *section && question.key == key
+        }
+        _ => false,
+    })?;
+    Some(format!("{}.{}", open.section, open.key))
 }
 
 fn wrong(key: Option<&str>, why: &str) -> Answer {
