@@ -1,31 +1,12 @@
 // Drives the HTML report: `node report.js FILE.html`. Prints each check and "N passed, N failed".
-import fs from 'node:fs';
-import os from 'node:os';
 import path from 'node:path';
 import { pathToFileURL } from 'node:url';
-import puppeteer from 'puppeteer-core';
+import { check, finish, launch } from './harness.js';
 
 const file = path.resolve(process.argv[2]);
 const address = pathToFileURL(file).href;
 const shots = process.env.BROWSER_SHOTS;
-let passed = 0;
-let failed = 0;
-
-function check(name, holds, found = '') {
-  if (holds) passed += 1;
-  else failed += 1;
-  console.log(`${holds ? 'ok' : 'FAILED'}  ${name}${holds ? '' : `: ${JSON.stringify(found)}`}`);
-}
-
-const profile = fs.mkdtempSync(path.join(os.tmpdir(), 'pumpwitness-browser-'));
-const browser = await puppeteer.launch({
-  executablePath: process.env.CHROMIUM,
-  userDataDir: profile,
-  args: [
-    '--no-sandbox', '--disable-gpu', '--no-first-run', '--disable-background-networking',
-    '--disable-component-update', '--disable-sync',
-  ],
-});
+const { browser, away } = await launch();
 
 // A page with the report in it; complaints and requests of any kind are kept.
 async function open(width, height, prepare = async () => {}) {
@@ -230,8 +211,6 @@ try {
     await page.close();
   }
 } finally {
-  await browser.close();
-  fs.rmSync(profile, { recursive: true, force: true });
+  await away();
 }
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed ? 1 : 0);
+finish();

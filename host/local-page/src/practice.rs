@@ -30,7 +30,9 @@ const DAY_MS: i64 = 86_400_000;
 /// Between two steps of the real time.
 const TICK: Duration = Duration::from_millis(50);
 /// Site time run through in one piece while days pass, ms: the line is answered in between.
-const PIECE_MS: i64 = DAY_MS / 4;
+const PIECE_MS: i64 = DAY_MS / 24;
+/// Between two pieces: a lock let go and taken again at once is seen free by nobody.
+const BREATH: Duration = Duration::from_millis(2);
 /// The tap that is open while the sensors are fitted, L/min at 3 bar: the pump starts about each
 /// minute.
 const TAP_LPM: f64 = 22.0;
@@ -265,7 +267,7 @@ impl Handle {
                 break;
             }
             // Whoever waits for the logger gets it.
-            thread::yield_now();
+            thread::sleep(BREATH);
         }
         Some(passed)
     }
