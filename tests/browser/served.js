@@ -60,8 +60,8 @@ try {
     ).then(() => true, () => false);
   const shoot = async (name) => {
     if (!shots) return;
-    await page.$eval('#viewer', (element) => element.scrollIntoView());
-    await page.screenshot({ path: path.join(shots, `served-${name}.png`) });
+    const plot = await page.$('.viewer-plot');
+    await plot.screenshot({ path: path.join(shots, `served-${name}.png`), captureBeyondViewport: false });
   };
   await settled('rows summed up');
   await shoot('whole');

@@ -8,6 +8,7 @@ use proptest::prelude::*;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::slice::from_ref;
 use tempfile::TempDir;
 
 const MAKER: &str = "test 1";
@@ -88,7 +89,7 @@ fn a_record_is_filed_byte_for_byte_and_listed_from_its_sidecar() {
     let place = folder.root().join("upper-orchard-well/20260301T000000Z_5445535430303031.pwa");
     assert_eq!(fs::read(place).unwrap(), archive(&known));
     let listing = folder.list(&mut unasked);
-    assert_eq!(listing.records, [record.clone()]);
+    assert_eq!(listing.records, from_ref(&record));
     assert!(listing.troubles.is_empty() && listing.foreign.is_empty(), "{listing:?}");
     assert_eq!(folder.archive(&record).unwrap(), archive(&known));
     assert_eq!(record.summary, known);
@@ -142,10 +143,10 @@ fn sidecars_that_do_not_fit_are_made_anew() {
         fs::write(&sidecar, broken).unwrap();
         folder.keep_view(&record, b"<p>old").unwrap();
         let listing = folder.list(&mut remade);
-        assert_eq!(listing.records, [record.clone()], "{broken}");
+        assert_eq!(listing.records, from_ref(&record), "{broken}");
         assert!(said(&listing, &sidecar).contains("made anew"), "{broken}");
         assert_eq!(folder.view(&record), None, "a page outlived its summary");
-        assert_eq!(folder.list(&mut unasked).records, [record.clone()]);
+        assert_eq!(folder.list(&mut unasked).records, from_ref(&record));
     }
     // Missing, of another version, or of other bytes: nothing is wrong, and nothing is said.
     let length = format!("\"bytes\": {}", record.bytes);
@@ -156,7 +157,7 @@ fn sidecars_that_do_not_fit_are_made_anew() {
         assert_eq!((listing.records, listing.troubles), (vec![record.clone()], vec![]));
     }
     fs::remove_file(&sidecar).unwrap();
-    assert_eq!(folder.list(&mut remade).records, [record.clone()]);
+    assert_eq!(folder.list(&mut remade).records, from_ref(&record));
     assert_eq!(folder.list(&mut unasked).records, [record]);
 }
 
@@ -183,7 +184,7 @@ fn an_archive_that_was_changed_is_looked_at_again() {
     let later = std::time::SystemTime::UNIX_EPOCH + std::time::Duration::from_secs(1);
     // Touched only, as by copying: hashed, and not asked about.
     file.set_modified(later).unwrap();
-    assert_eq!(folder.list(&mut unasked).records, [record.clone()]);
+    assert_eq!(folder.list(&mut unasked).records, from_ref(&record));
     // The same length, other bytes.
     fs::write(&record.file, archive(&changed)).unwrap();
     assert_eq!(archive(&changed).len() as u64, record.bytes);
@@ -249,7 +250,7 @@ fn the_list_stands_where_no_sidecar_can_be_written() {
     // A folder in its place refuses the file, as a full or write-protected disk does.
     fs::create_dir_all(sidecar.join("in the way")).unwrap();
     let listing = folder.list(&mut remade);
-    assert_eq!(listing.records, [record.clone()]);
+    assert_eq!(listing.records, from_ref(&record));
     assert!(listing.troubles.iter().any(|trouble| trouble.path == sidecar), "{listing:#?}");
     let again = folder.add(&archive(&known), known).unwrap();
     assert!(!again.new && again.unindexed.is_some());
@@ -264,7 +265,7 @@ fn what_a_crash_leaves_between_two_files_is_no_loss() {
     fs::remove_file(record.file.with_extension("json")).unwrap();
     let again = folder.add(&archive(&known), known.clone()).unwrap();
     assert!(!again.new && again.unindexed.is_none());
-    assert_eq!(folder.list(&mut unasked).records, [record.clone()]);
+    assert_eq!(folder.list(&mut unasked).records, from_ref(&record));
     // Sidecar and page of an archive that is gone do not pass for those of its successor.
     folder.keep_view(&record, b"<p>old").unwrap();
     fs::remove_file(&record.file).unwrap();

@@ -16,8 +16,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     let text = recording.source.site_text.clone().ok_or("no site file in it")?;
     let site = pumpwitness_site_file::parse(&text)?;
     let read = begun.elapsed();
+    let begun = Instant::now();
     let analysis = pumpwitness_analysis::analyse(&recording, &site);
-    let analysed = begun.elapsed() - read;
+    let analysed = begun.elapsed();
     let input = ReportInput {
         analysis: &analysis,
         recording: &recording,
