@@ -11,6 +11,8 @@ const MOST = 2000;
 const AROUND_MS = 5000;
 const BEGIN_MS = 300_000;
 const BAND = 92;
+/** Fewer rows than this are dotted. */
+const FEW = 80;
 const BANDS = [
   { name: 'Voltage', unit: 'V', decimals: 1, value: (row) => row.voltage_v },
   { name: 'Current', unit: 'A', decimals: 2, value: (row) => row.current_a },
@@ -153,6 +155,10 @@ export function closer(id) {
       }
       pen.stroke();
       pen.fillStyle = '#000';
+      // Few rows are shown as what they are: single points.
+      for (const row of rows.length < FEW ? rows : []) {
+        if (Number.isFinite(band.value(row))) pen.fillRect(x(row.ms) - 2, y(band.value(row)) - 2, 4, 4);
+      }
       pen.fillText(`${band.name} ${fixed(low, band.decimals)} to ${fixed(high, band.decimals)} ${band.unit}`, 6, top + 16);
     });
     const row = rows[cursor];
