@@ -8,6 +8,11 @@ use serde::{Deserialize, Serialize};
 pub const GAIN_MIN: u32 = 1000;
 /// Smallest gain of a direct channel, nA or nV a count.
 pub const DIRECT_GAIN_MIN: u32 = 1;
+/// Counts from mid-scale at which a channel of the design's front end is over its range. Its amplifiers
+/// run from the converter's reference and stop some 15 mV short of 0 and 3.3 V: a wave cut off there
+/// reaches (1.65 − 0.015) ÷ 1.65 × 32 768 = 32 470 counts, wherever its middle lies. 32 000 is met
+/// even by an amplifier that stops 38 mV short (hardware-notes/circuits.md).
+pub const CLIP: i16 = 32_000;
 /// Longest delay of a channel, ns either way: more than 2° at 50 Hz, the phase error of an ordinary
 /// split-core current transformer.
 pub const LATE_NS_MAX: i32 = 125_000;
@@ -59,8 +64,7 @@ impl Default for Calibration {
     /// The front end of hardware-notes without adjustment: ±500 V, ±100 A, 25 mA and 40 V at the
     /// ends of 16-bit counts.
     fn default() -> Self {
-        let alternating =
-            |gain_nano| Alternating { gain_nano, offset_q8: 0, late_ns: 0, clip: 32_700 };
+        let alternating = |gain_nano| Alternating { gain_nano, offset_q8: 0, late_ns: 0, clip: CLIP };
         Self {
             made_ms: 0,
             by: String::new(),

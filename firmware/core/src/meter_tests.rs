@@ -363,7 +363,7 @@ fn gains_and_offsets_are_applied() {
             gain_nano: 20_000_000,
             offset_q8: 50 << 8,
             late_ns: 0,
-            clip: 32_700,
+            clip: 32_000,
         },
         signal: Direct { gain_nano: 400, offset: 10 },
         ..Channels::default()
@@ -384,6 +384,37 @@ fn gains_and_offsets_are_applied() {
     assert!((got.voltage_v - 200.0).abs() < 0.02, "{}", got.voltage_v);
     assert_eq!(halves.last().unwrap().signal, 6000);
     assert_eq!(meter.transducer_supply_mv(), 23_999);
+}
+
+/// Waves cut off where the front end's amplifiers stop, 15 or 35 mV short of 0 and 3.3 V, their middle
+/// 7.5 mV beside mid-scale either way (hardware-notes/circuits.md), through the board's converter:
+/// every half wave is flagged. One that just stays clear of the ends is not.
+#[test]
+fn a_wave_that_an_amplifier_cuts_off_is_flagged() {
+    use crate::sampling::{CONVERSIONS, Codes, FRAMES_PER_S, frame};
+    for (peak_v, middle_v, short_v, over) in [
+        (1.7, 0.0, 0.015, true),
+        (1.7, 0.0075, 0.015, true),
+        (1.7, -0.0075, 0.035, true),
+        (1.59, 0.0075, 0.015, false),
+    ] {
+        let mut meter =
+            Meter::new(MeterConfig { frames_per_s: FRAMES_PER_S, ..config(50) }).unwrap();
+        let mut n = 0;
+        let mut flagged = Vec::new();
+        for _ in 0..FRAMES_PER_S {
+            let (frame, _) = frame(Codes::Even, || {
+                n += 1;
+                let t = f64::from(n) / f64::from(FRAMES_PER_S) / CONVERSIONS as f64;
+                let volts = 1.65 + middle_v + peak_v * (TAU * 50.0 * t).sin();
+                (volts.clamp(short_v, 3.3 - short_v) / 3.3 * 4096.0).floor() as u16
+            });
+            flagged.extend(meter.push(&frame).map(|half| half.flags));
+        }
+        let expected = if over { flags::VOLTAGE_OVER_RANGE | flags::CURRENT_OVER_RANGE } else { 0 };
+        let wrong = flagged.iter().skip(4).filter(|flags| **flags != expected).count();
+        assert!(flagged.len() > 90 && wrong == 0, "{peak_v} {middle_v}: {flagged:?}");
+    }
 }
 
 #[test]

@@ -18,13 +18,18 @@ use embassy_rp::peripherals::{
 use embassy_time::Instant;
 use pumpwitness_board::noise::Gatherer;
 use pumpwitness_board::turn::{Shown, Turn};
-use pumpwitness_core::sampling::{CHANNELS, CONVERSIONS, CONVERSIONS_PER_S, FRAMES_PER_S, frame};
+use pumpwitness_core::sampling::{
+    CHANNELS, CONVERSIONS, CONVERSIONS_PER_S, Codes, FRAMES_PER_S, frame,
+};
 use pumpwitness_core::wave::Frame;
 
 /// The converter's clock, Hz, and its cycles from one conversion to the next.
 const CLOCK: u32 = 48_000_000;
 const DIVIDE: u16 = (CLOCK / CONVERSIONS_PER_S) as u16;
 const _: () = assert!(DIVIDE as u32 * CONVERSIONS_PER_S == CLOCK && DIVIDE >= 96);
+
+/// The second of the two chips has no such erratum (its data sheet, from memory).
+const CODES: Codes = if cfg!(feature = "rp2040") { Codes::FourWide } else { Codes::Even };
 
 /// 20 ms of conversions; a power of two, as the DMA wraps it.
 const RING_LOG2_BYTES: u8 = 12;
@@ -171,7 +176,7 @@ impl Converter {
         let newest = (written - SAMPLES.0.as_ptr() as usize) / 2;
         self.visited = Instant::now();
         while newest.wrapping_sub(self.at) % RING >= CONVERSIONS {
-            let (mut frame, temperature) = frame(|| {
+            let (mut frame, temperature) = frame(CODES, || {
                 let conversion = SAMPLES.0[self.at].load(Ordering::Relaxed);
                 self.at = (self.at + 1) % RING;
                 conversion

@@ -3,7 +3,7 @@
 
 use crate::noise::Noise;
 use pumpwitness_core::calibration::Channels;
-use pumpwitness_core::sampling::{CHANNELS, CONVERSIONS_PER_S};
+use pumpwitness_core::sampling::{CHANNELS, CONVERSIONS_PER_S, Codes, WIDE_BY_PERMILLE};
 use pumpwitness_core::wave::{Frame, HalfWave};
 use std::f64::consts::{SQRT_2, TAU};
 
@@ -210,11 +210,64 @@ const MID_SCALE: f64 = 2048.0;
 /// sheet, from memory).
 const TEMPERATURE: u16 = 883;
 
+/// A converter of 12 bits, its input in steps of an even one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Staircase {
+    /// Width of an ordinary code.
+    narrow: f64,
+    /// Width of each of the four wide ones.
+    wide: f64,
+}
+
+/// Codes of the staircase, and where the wide ones begin and repeat.
+const STEPS: f64 = 4096.0;
+const WIDE_FIRST: u32 = 512;
+const WIDE_EVERY: u32 = 1024;
+const WIDE_COUNT: u32 = 4;
+
+impl Staircase {
+    /// A converter with codes like these.
+    pub fn new(codes: Codes) -> Self {
+        Self::wider(match codes {
+            Codes::Even => 0.0,
+            Codes::FourWide => f64::from(WIDE_BY_PERMILLE) / 1e3,
+        })
+    }
+
+    /// One whose wide codes are so many steps wider than one step; the others make up for it, so
+    /// that the ends stay.
+    pub fn wider(by: f64) -> Self {
+        let (wide, count) = (1.0 + by, f64::from(WIDE_COUNT));
+        Self { narrow: (STEPS - count * wide) / (STEPS - count), wide }
+    }
+
+    /// Where a code begins.
+    fn edge(self, code: u32) -> f64 {
+        let wide = f64::from((code + WIDE_EVERY - WIDE_FIRST - 1) / WIDE_EVERY);
+        self.narrow * (f64::from(code) - wide) + self.wide * wide
+    }
+
+    /// Code of an input; an input at a whole step lies in the middle of its code.
+    pub fn code(self, steps: f64) -> u16 {
+        let steps = (steps + 0.5).clamp(0.0, STEPS - 0.5);
+        let passed = (0..WIDE_COUNT)
+            .filter(|n| steps >= self.edge(WIDE_FIRST + n * WIDE_EVERY + 1))
+            .count() as u32;
+        let within = WIDE_FIRST + passed * WIDE_EVERY;
+        if passed < WIDE_COUNT && steps >= self.edge(within) {
+            return within as u16;
+        }
+        let wide = f64::from(passed);
+        ((steps - self.wide * wide) / self.narrow + wide).floor().min(STEPS - 1.0) as u16
+    }
+}
+
 /// Single conversions, as the board's converter makes them: 12 bits, the channels in turn, each at
 /// its own moment (`pumpwitness_core::sampling`).
 #[derive(Clone, Debug)]
 pub struct Conversions {
     front_end: FrontEnd,
+    staircase: Staircase,
     noise: Noise,
     channel: usize,
     /// Half cycles so far: the polarity alternates.
@@ -226,8 +279,8 @@ pub struct Conversions {
 impl Conversions {
     /// From an upward zero crossing of the voltage, the voltage's conversion first; noise in steps
     /// of the frame.
-    pub fn new(front_end: FrontEnd, seed: u64) -> Self {
-        Self { front_end, noise: Noise::new(seed, 201), channel: 0, halves: 0, spare_s: 0.0 }
+    pub fn new(front_end: FrontEnd, staircase: Staircase, seed: u64) -> Self {
+        Self { front_end, staircase, noise: Noise::new(seed, 201), channel: 0, halves: 0, spare_s: 0.0 }
     }
 
     /// The conversions that fall into a half wave, handed to `take`.
@@ -254,7 +307,7 @@ impl Conversions {
                 _ => TEMPERATURE.into(),
             };
             let noise = if self.channel < 3 { spread * self.noise.gaussian() } else { 0.0 };
-            take((value + noise).round().clamp(0.0, 4095.0) as u16);
+            take(self.staircase.code(value + noise));
             self.channel = (self.channel + 1) % CHANNELS;
             at_s += step_s;
         }

@@ -118,7 +118,7 @@ pub fn run(
     let mut happenings = VecDeque::from(happenings);
     let (mut at, mut lit, mut half_waves) = (0, 0, 0);
     while at + 2 * CONVERSIONS <= bytes.len() && logger.clock_ms() < until_ms {
-        let (frame, _) = frame(|| {
+        let (frame, _) = frame(stage::CODES, || {
             at += 2;
             u16::from_le_bytes([bytes[at - 2], bytes[at - 1]])
         });

@@ -3,7 +3,7 @@
 
 use crate::Outcome;
 use pumpwitness_core::meter::Meter;
-use pumpwitness_core::sampling::{CONVERSIONS, FRAMES_PER_S, frame, meter_config};
+use pumpwitness_core::sampling::{CONVERSIONS, Codes, FRAMES_PER_S, frame, meter_config};
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_link::arming;
 use pumpwitness_protocol::calibration::Calibration;
@@ -11,7 +11,7 @@ use pumpwitness_protocol::settings::Settings;
 use pumpwitness_site_model::design::{Design, Hold};
 use pumpwitness_site_model::supply::Disturbance;
 use pumpwitness_site_model::transducer::Loss;
-use pumpwitness_site_model::waveform::{Conversions, FrontEnd};
+use pumpwitness_site_model::waveform::{Conversions, FrontEnd, Staircase};
 use pumpwitness_site_model::{Sink, SiteModel, SiteParameters};
 use serde_json::{Value, json};
 use std::fs;
@@ -23,6 +23,8 @@ const START_MS: i64 = 1_772_438_400_000;
 /// Noise of a conversion, steps of the 16-bit frame: about a step of the 12-bit converter (its data
 /// sheet promises 8.7 effective bits at least, from memory).
 const NOISE_COUNTS: f64 = 14.0;
+/// Those of the chip whose image is run.
+pub const CODES: Codes = Codes::FourWide;
 /// Lamps change so long after a half wave was told, frames: far from the meter's visits before and
 /// behind, so that it is plain which half wave is the first to see it.
 const LAMP_AFTER_TOLD: u32 = 30;
@@ -137,7 +139,7 @@ impl Sink for Writer {
         }
         let mut taken = 0;
         while self.waiting.len() - taken >= CONVERSIONS {
-            let (frame, _) = frame(|| {
+            let (frame, _) = frame(CODES, || {
                 taken += 1;
                 self.waiting[taken - 1]
             });
@@ -179,7 +181,7 @@ pub fn write(name: &str, out: &Path) -> Outcome<Value> {
     front_end.noise_counts = NOISE_COUNTS;
     let mut writer = Writer {
         out: BufWriter::with_capacity(1 << 20, fs::File::create(out.join("conversions.bin"))?),
-        conversions: Conversions::new(front_end, 7),
+        conversions: Conversions::new(front_end, Staircase::new(CODES), 7),
         waiting: Vec::new(),
         meter: Meter::new(meter_config(&settings, &Calibration::default()))?,
         frames: 0,

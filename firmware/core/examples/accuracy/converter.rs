@@ -1,17 +1,17 @@
-//! Waveforms in volts and amperes through a converter like the board's: 12 bits, four conversions
-//! of each channel added up to a frame, the channels one after the other (hardware-notes,
-//! channels.md and image.md).
+//! Waveforms in volts and amperes through a converter like the board's: 12 bits, four codes wider
+//! than the rest, four conversions of each channel to a frame, the channels one after the other
+//! (hardware-notes: channels.md, image.md, sampling.md), and on through the meter.
 
-use pumpwitness_core::calibration::Channels;
-use pumpwitness_core::meter::{Meter, MeterConfig};
+use pumpwitness_core::meter::Meter;
+use pumpwitness_core::sampling::{
+    CONVERSIONS_PER_S, Codes, FRAMES_PER_S, WIDE_BY_PERMILLE, frame, meter_config,
+};
 use pumpwitness_core::wave::{Frame, HalfWave};
-use pumpwitness_protocol::settings::TransducerKind;
+use pumpwitness_protocol::calibration::Calibration;
+use pumpwitness_protocol::settings::Settings;
 use std::f64::consts::TAU;
 
-const FRAMES_PER_S: u32 = 5000;
-const OVERSAMPLE: u32 = 4;
-const CHANNELS: f64 = 5.0;
-const CONVERSION_S: f64 = 1.0 / (FRAMES_PER_S as f64 * OVERSAMPLE as f64 * CHANNELS);
+const CONVERSION_S: f64 = 1.0 / CONVERSIONS_PER_S as f64;
 /// Volts and amperes of one step of the 12-bit converter: a sixteenth of the frame's counts.
 const STEP_V: f64 = 16.0 * 0.015_258_789;
 const STEP_A: f64 = 16.0 * 0.003_051_758;
@@ -91,44 +91,55 @@ impl Noise {
     }
 }
 
-/// Half waves of `seconds` of a signal, the AC voltage times `share(t)`, and the time at which the
-/// first of them begins.
-pub fn measure(signal: &Signal, seconds: f64, share: impl Fn(f64) -> f64) -> (Vec<HalfWave>, f64) {
-    let mut calibration = Channels::default();
-    // Converted later, the current of a frame is ahead of its voltage: it reports early.
-    calibration.current.late_ns = -(CONVERSION_S * 1e9).round() as i32;
-    let mut meter = Meter::new(MeterConfig {
-        frames_per_s: FRAMES_PER_S,
-        nominal_hz: signal.nominal_hz,
-        transducer: TransducerKind::Loop,
-        voltage_floor_mv: 11_500,
-        current_floor_ma: 500,
-        calibration,
-    })
-    .expect("a good configuration");
-    let mut noise = Noise(1);
-    let mut count = |value: f64, step: f64| {
-        let steps = value / step + signal.noise_steps * noise.next();
-        (steps + 2048.0).floor().clamp(0.0, 4095.0) as u16
+/// First inputs of the codes above 0, in steps of an even converter: four codes are wider and all
+/// others narrower, so that the ends stay where they are.
+fn edges() -> Vec<f64> {
+    let wide = 1.0 + f64::from(WIDE_BY_PERMILLE) / 1e3;
+    let narrow = (4096.0 - 4.0 * wide) / 4092.0;
+    let mut edge = 0.0;
+    (0..4095)
+        .map(|code| {
+            edge += if code % 1024 == 512 { wide } else { narrow };
+            edge
+        })
+        .collect()
+}
+
+/// Frames of `seconds` of a signal, the AC voltage times `share(t)`.
+pub fn frames(signal: &Signal, seconds: f64, share: impl Fn(f64) -> f64) -> Vec<Frame> {
+    let (mut noise, edges) = (Noise(1), edges());
+    let mut code = |value: f64, step: f64| {
+        let steps = 2048.0 + value / step + signal.noise_steps * noise.next();
+        edges.partition_point(|edge| *edge <= steps) as u16
     };
+    let mut n = 0;
+    let mut conversion = || {
+        let t = f64::from(n) * CONVERSION_S;
+        n += 1;
+        match (n - 1) % 5 {
+            0 => code(signal.voltage_v(t) * share(t) + signal.offset_v, STEP_V),
+            1 => code(signal.current_a(t) + signal.offset_a, STEP_A),
+            // 12 mA, 24 V, 24 °C.
+            2 => 1968,
+            3 => 2457,
+            _ => 883,
+        }
+    };
+    let count = (seconds * f64::from(FRAMES_PER_S)) as usize;
+    (0..count).map(|_| frame(Codes::FourWide, &mut conversion).0).collect()
+}
+
+/// Half waves of a signal as [`frames`] makes it, and the time at which the first of them begins, s.
+pub fn measure(signal: &Signal, seconds: f64, share: impl Fn(f64) -> f64) -> (Vec<HalfWave>, f64) {
+    let settings = Settings { nominal_hz: signal.nominal_hz, ..Settings::default() };
+    let config = meter_config(&settings, &Calibration::default());
+    let mut meter = Meter::new(config).expect("a good configuration");
     let late_s = f64::from(meter.delay_us()) / 1e6;
     let mut halves = Vec::new();
     let mut begins_s = None;
-    for n in 0..(seconds * f64::from(FRAMES_PER_S)) as u32 {
-        let (mut voltage, mut current) = (0_u16, 0_u16);
-        for k in 0..OVERSAMPLE {
-            let t = f64::from(n * OVERSAMPLE + k) * CHANNELS * CONVERSION_S;
-            voltage += count(signal.voltage_v(t) * share(t) + signal.offset_v, STEP_V);
-            current += count(signal.current_a(t + CONVERSION_S) + signal.offset_a, STEP_A);
-        }
-        let half = meter.push(&Frame {
-            voltage: ((voltage << 2) ^ 0x8000) as i16,
-            current: ((current << 2) ^ 0x8000) as i16,
-            signal: 31_496,
-            transducer_supply: 39_321,
-        });
-        if let Some(half) = half {
-            let now_s = f64::from(n) / f64::from(FRAMES_PER_S) - late_s;
+    for (n, frame) in frames(signal, seconds, share).iter().enumerate() {
+        if let Some(half) = meter.push(frame) {
+            let now_s = n as f64 / f64::from(FRAMES_PER_S) - late_s;
             begins_s.get_or_insert(now_s - f64::from(half.duration_us) / 1e6);
             halves.push(half);
         }
