@@ -64,7 +64,8 @@ impl Default for Calibration {
     /// The front end of hardware-notes without adjustment: ±500 V, ±100 A, 25 mA and 40 V at the
     /// ends of 16-bit counts.
     fn default() -> Self {
-        let alternating = |gain_nano| Alternating { gain_nano, offset_q8: 0, late_ns: 0, clip: CLIP };
+        let alternating =
+            |gain_nano| Alternating { gain_nano, offset_q8: 0, late_ns: 0, clip: CLIP };
         Self {
             made_ms: 0,
             by: String::new(),

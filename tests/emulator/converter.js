@@ -12,7 +12,22 @@ const LOGGER_SUPPLY = (4.95 / 10) * 4096;
 // 0.706 V at 27 °C, −1.721 mV a degree, of 3.3 V.
 const TEMPERATURE = ((0.706 - 0.001721 * (24 - 27)) / 3.3) * 4096;
 
-const clamp = (count) => (count < 0 ? 0 : count > 4095 ? 4095 : Math.round(count));
+// Codes 512, 1536, 2560 and 3584 are 8.9 steps wider than a step, the others make up for it (erratum of
+// the chip's data sheet, hardware-notes/uncertainty.md). A count in steps lies in the middle of its code.
+const WIDE = 1 + 8.9;
+const NARROW = (4096 - 4 * WIDE) / 4092;
+const EDGES = [];
+for (let code = 0, edge = 0; code < 4095; code++) {
+  edge += code % 1024 === 512 ? WIDE : NARROW;
+  EDGES.push(edge);
+}
+const clamp = (count) => {
+  const steps = count + 0.5;
+  // An even converter is at most 18 steps off.
+  let code = Math.max(0, Math.min(4095, Math.floor(steps)) - 18);
+  while (code < 4095 && EDGES[code] <= steps) code++;
+  return code;
+};
 
 export class Converter {
   constructor(mcu, plant) {

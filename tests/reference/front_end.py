@@ -119,19 +119,37 @@ def check_power_with_channels_apart(_):
 
 
 def check_the_converter(_):
-    """Gain of the converter with its wide codes, by random phases and the noise it is said to have."""
+    """Gain of the converter with its wide codes, by random phases and the noise it is said to have:
+    as converted, and as the code straightens it."""
     rng = np.random.default_rng(11)
-    edges = np.array(board.staircase())
-    assert len(edges) == 4095 and abs(edges[-1] - 4095) < 1.0
-    middle = 2048 + rng.uniform(-0.5, 0.5)
-    for channel, rms in (("voltage", 230), ("voltage", 92), ("voltage", 322), ("current", 8), ("current", 24)):
-        peak = board.steps_of(channel, rms)
-        phase = rng.uniform(0, 2 * math.pi, 2_000_000)
-        noise = rng.normal(0, board.design()["converter"]["noise_lsb"], len(phase))
-        codes = np.searchsorted(edges, middle + peak * np.sin(phase) + noise)
-        # Powers of noise and rounding come off: the gain is asked, not the floor.
-        rms_steps = math.sqrt(np.var(codes) - np.var(noise))
-        close(rms_steps / (peak / math.sqrt(2)), board.converter_gain(peak), 6e-4, f"{channel} {rms}")
+    for spread in (None, 0.0, *budget.spreads()):
+        edges = np.array(board.staircase(spread or 0.0))
+        assert len(edges) == 4095 and abs(edges[-1] - 4095) < 1.0
+        made = np.arange(4096.0) if spread is None else np.array(board.straightened())
+        middle = 2048 + rng.uniform(-0.5, 0.5)
+        for channel, rms in (("voltage", 230), ("voltage", 92), ("voltage", 322), ("current", 8), ("current", 24)):
+            peak = board.steps_of(channel, rms)
+            phase = rng.uniform(0, 2 * math.pi, 2_000_000)
+            noise = rng.normal(0, board.design()["converter"]["noise_lsb"], len(phase))
+            values = made[np.searchsorted(edges, middle + peak * np.sin(phase) + noise)]
+            # Powers of noise and rounding come off: the gain is asked, not the floor.
+            rms_steps = math.sqrt(np.var(values) - np.var(noise))
+            got = rms_steps / (peak / math.sqrt(2))
+            close(got, board.converter_gain(peak, spread), 6e-4, f"{channel} {rms} {spread}")
+            if spread == 0.0:
+                close(got, 1.0, 6e-4, f"{channel} {rms} straightened")
+
+
+def check_what_the_code_straightens(_):
+    """The code's own integers, read from it, against the widths of the design file."""
+    c = board.design()["converter"]
+    assert board.constant("WIDE_BY_PERMILLE") == 1000 * c["wide_by_lsb"]
+    log2, half = board.constant("WIDE_LOG2"), board.constant("WIDE_HALF")
+    assert [half + (n << log2) for n in range(board.constant("WIDE_COUNT"))] == c["wide_codes"]
+    narrow, broad = board.widths(c["wide_by_lsb"])
+    for code, value in enumerate(board.straightened()):
+        passed = ((code + half - 1) >> log2) + ((code + half) >> log2)
+        assert abs(narrow * code + (broad - narrow) / 2 * passed - value) < 0.01, code
 
 
 def check_the_hold_up(_):

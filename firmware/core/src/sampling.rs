@@ -58,22 +58,23 @@ impl Worth {
         let rest = STEPS - WIDE_COUNT;
         // Width of the others × 1000 × `rest`: all codes together have the width of all steps.
         let narrow = (STEPS * 1000 - WIDE_COUNT * wide) as u64;
-        let code = Self::STEP as u64 * narrow / (rest as u64 * 1000);
+        let unit = rest as u64 * 1000;
+        let code = (Self::STEP as u64 * narrow + unit / 2) / unit;
         let half = (Self::STEP as u64 * wide as u64 / 1000 - code) / 2;
         Self { code: code as u32, half: half as u32 }
     }
 }
 
-impl Codes {
-    const EVEN: Worth = Worth::of(0);
-    const FOUR_WIDE: Worth = Worth::of(WIDE_BY_PERMILLE);
-    const _FITS: () = {
-        let most = OVERSAMPLE as u64
-            * (Self::FOUR_WIDE.code as u64 * (STEPS as u64 - 1)
-                + Self::FOUR_WIDE.half as u64 * 2 * WIDE_COUNT as u64);
-        assert!(most < 1 << 30 && most >> 14 <= u16::MAX as u64 && Self::EVEN.half == 0);
-    };
+/// Those of a converter with wide codes; the largest sum stays a frame's 16 bits.
+const FOUR_WIDE: Worth = Worth::of(WIDE_BY_PERMILLE);
+const _: () = {
+    let most = OVERSAMPLE as u64
+        * (FOUR_WIDE.code as u64 * (STEPS as u64 - 1)
+            + FOUR_WIDE.half as u64 * 2 * WIDE_COUNT as u64);
+    assert!(most < 1 << 30 && most >> 14 < u16::MAX as u64);
+};
 
+impl Codes {
     /// Halves of wide codes that lie below `code` (below its middle, when it is wide itself).
     const fn halves_below(self, code: u16) -> u16 {
         match self {
@@ -90,7 +91,7 @@ impl Codes {
             // Four 12-bit counts to the 16 bits of a frame.
             Self::Even => sum << 2,
             Self::FourWide => {
-                let Worth { code, half } = Self::FOUR_WIDE;
+                let Worth { code, half } = FOUR_WIDE;
                 let counts = sum as u32 * code + halves as u32 * half;
                 ((counts + (1 << 13)) >> 14) as u16
             }
@@ -183,8 +184,9 @@ mod tests {
     fn each_code_counts_for_the_middle_of_its_width() {
         for (code, middle) in middles() {
             let (frame, temperature) = frame(Codes::FourWide, || code);
+            // Half a count of rounding, a tenth of the half step, an eighth by the constants.
             let expected = middle * 16.0;
-            assert!((f64::from(temperature) - expected).abs() < 0.7, "{code}: {temperature}");
+            assert!((f64::from(temperature) - expected).abs() < 0.75, "{code}: {temperature}");
             assert_eq!(temperature, frame.signal);
             assert_eq!(i32::from(frame.voltage), i32::from(frame.signal) - 32_768);
         }

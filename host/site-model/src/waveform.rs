@@ -280,7 +280,14 @@ impl Conversions {
     /// From an upward zero crossing of the voltage, the voltage's conversion first; noise in steps
     /// of the frame.
     pub fn new(front_end: FrontEnd, staircase: Staircase, seed: u64) -> Self {
-        Self { front_end, staircase, noise: Noise::new(seed, 201), channel: 0, halves: 0, spare_s: 0.0 }
+        Self {
+            front_end,
+            staircase,
+            noise: Noise::new(seed, 201),
+            channel: 0,
+            halves: 0,
+            spare_s: 0.0,
+        }
     }
 
     /// The conversions that fall into a half wave, handed to `take`.
@@ -409,6 +416,33 @@ mod tests {
     /// range, 0.2 % of power), the converter's order of channels taken out.
     #[test]
     fn conversions_are_metered_as_what_they_were_made_of() {
+        for codes in [Codes::Even, Codes::FourWide] {
+            metered(codes);
+        }
+    }
+
+    /// A converter of 12 bits by the thresholds of its codes, added up one after another.
+    #[test]
+    fn the_staircase_has_its_wide_codes() {
+        for by in [0.0, 5.9, 8.9] {
+            let staircase = Staircase::wider(by);
+            let narrow = (4096.0 - 4.0 * (1.0 + by)) / 4092.0;
+            let mut begins = 0.0;
+            for code in 0..4096_u16 {
+                let wide = [512, 1536, 2560, 3584].contains(&code);
+                let width = if wide { 1.0 + by } else { narrow };
+                // Inputs are told from the middle of an even code 0.
+                for within in [0.01, 0.5, 0.99] {
+                    let got = staircase.code(begins + within * width - 0.5);
+                    assert_eq!(got, code, "{by} {within}");
+                }
+                begins += width;
+            }
+            assert_eq!((staircase.code(-9.0), staircase.code(5000.0)), (0, 4095));
+        }
+    }
+
+    fn metered(codes: Codes) {
         use pumpwitness_core::meter::Meter;
         use pumpwitness_core::sampling::{CONVERSIONS, frame, meter_config};
         use pumpwitness_protocol::calibration::Calibration;
@@ -424,7 +458,7 @@ mod tests {
         };
         let mut front_end = FrontEnd::uncalibrated(5000.0);
         front_end.noise_counts = 11.0;
-        let mut conversions = Conversions::new(front_end, 1);
+        let mut conversions = Conversions::new(front_end, Staircase::new(codes), 1);
         let mut waiting = std::collections::VecDeque::new();
         let config = meter_config(&Settings::default(), &Calibration::default());
         let mut meter = Meter::new(config).unwrap();
@@ -432,7 +466,7 @@ mod tests {
         for _ in 0..400 {
             conversions.half_wave(&wave, |conversion| waiting.push_back(conversion));
             while waiting.len() >= CONVERSIONS {
-                let (frame, _) = frame(|| waiting.pop_front().unwrap());
+                let (frame, _) = frame(codes, || waiting.pop_front().unwrap());
                 halves.extend(meter.push(&frame));
             }
         }

@@ -142,35 +142,54 @@ def delay_s():
     )
 
 
-def staircase():
-    """Converter with the design file's wide codes: thresholds in steps of the ideal converter.
+def widths(wide_by):
+    """Widths of an ordinary and of a wide code, in steps of an even converter.
 
-    All other codes are narrower by what these are wider, so that the ends stay where they are.
+    All other codes are narrower by what the wide ones are wider, so that the ends stay.
     """
     c = design()["converter"]
-    codes = 2 ** c["bits"]
-    wide = set(c["wide_codes"])
-    narrow = (codes - len(wide) * (1 + c["wide_by_lsb"])) / (codes - len(wide))
+    codes, wide = 2 ** c["bits"], len(c["wide_codes"])
+    return (codes - wide * (1 + wide_by)) / (codes - wide), 1 + wide_by
+
+
+def staircase(spread=0.0):
+    """Thresholds of a converter with the design file's wide codes, in steps of an even converter.
+
+    `spread`: how much wider than the design's its wide codes are.
+    """
+    c = design()["converter"]
+    narrow, broad = widths(c["wide_by_lsb"] + spread)
     edges, at = [], 0.0
-    for code in range(codes - 1):
-        at += 1 + c["wide_by_lsb"] if code in wide else narrow
+    for code in range(2 ** c["bits"] - 1):
+        at += broad if code in c["wide_codes"] else narrow
         edges.append(at)
     return edges
 
 
 @cache
-def converter_gain(peak_steps):
-    """Gain of the converter for a sine of this amplitude about mid-scale, by its r.m.s. value.
+def straightened():
+    """What the code makes of each converter code, in steps: the middle of its width, less half a step
+    (firmware/core/src/sampling.rs)."""
+    edges = [0.0, *staircase(), 2.0 ** design()["converter"]["bits"]]
+    return [(low + high) / 2 - 0.5 for low, high in zip(edges, edges[1:])]
+
+
+@cache
+def converter_gain(peak_steps, spread=None):
+    """Gain of the converter for a sine of this amplitude about mid-scale, by its r.m.s. value: as the
+    converter gives it, or (with `spread`) straightened for the design's widths while those of the chip
+    differ by so much.
 
     Noise is spread evenly enough over a period to be left out: what is asked is the mean.
     """
     from bisect import bisect_right
 
-    edges = staircase()
+    edges = staircase(spread or 0.0)
+    made = range(len(edges) + 1) if spread is None else straightened()
     middle = 2 ** (design()["converter"]["bits"] - 1)
     points = 20_000
     values = [
-        bisect_right(edges, middle + peak_steps * math.sin(2 * math.pi * (n + 0.5) / points))
+        made[bisect_right(edges, middle + peak_steps * math.sin(2 * math.pi * (n + 0.5) / points))]
         for n in range(points)
     ]
     mean = sum(values) / points

@@ -33,26 +33,44 @@ def droop():
     return 100 * (1 - math.sqrt(kept / full))
 
 
+def spreads():
+    """Wide codes narrower and wider than those that the code straightens."""
+    by = board.design()["converter"]["wide_spread_lsb"]
+    return (-by, by)
+
+
 def against(channel, reference, values):
-    """Largest deviation of the converter's gain from that at the calibration point, %."""
-    base = board.converter_gain(board.steps_of(channel, reference))
-    deviations = [board.converter_gain(board.steps_of(channel, v)) / base - 1 for v in values]
-    return 100 * max(abs(x) for x in deviations)
+    """Largest deviation of the straightened converter's gain from that at the calibration point, %,
+    with wide codes as far from the design's as they may be."""
+    worst = 0.0
+    for spread in spreads():
+        gain = lambda rms: board.converter_gain(board.steps_of(channel, rms), spread)  # noqa: E731
+        worst = max(worst, *(abs(gain(v) / gain(reference) - 1) for v in values))
+    return 100 * worst
 
 
 def bend(from_share, to_share):
-    """Largest distance of the converter from the line through two points of its range, in % of the
-    distance between these, between them. Shares of the full range."""
-    codes = 2 ** board.design()["converter"]["bits"]
-    edges = [0.0, *board.staircase()]
-    # Middle of each code's width: (input in ideal steps, code).
-    middles = [((edges[n] + edges[n + 1]) / 2, n + 0.5) for n in range(codes - 1)]
-    first = min(middles, key=lambda m: abs(m[0] - from_share * codes))
-    last = min(middles, key=lambda m: abs(m[0] - to_share * codes))
-    slope = (last[1] - first[1]) / (last[0] - first[0])
-    inside = [m for m in middles if first[0] <= m[0] <= last[0]]
-    worst = max(abs(m[1] - first[1] - slope * (m[0] - first[0])) for m in inside)
-    return round(100 * worst / (last[1] - first[1]), 6)
+    """Largest distance of the straightened converter from the line through two points of its range,
+    in % of the distance between these, between them. Shares of the full range.
+
+    A steady input may lie anywhere in a wide code; half a step at its ends is rounding, a line of
+    its own.
+    """
+    codes, worst = 2 ** board.design()["converter"]["bits"], 0.0
+    for spread in spreads():
+        edges = [0.0, *board.staircase(spread)]
+        points = [
+            (x, board.straightened()[n] + 0.5)
+            for n in range(codes - 1)
+            for x in (min(edges[n] + 0.5, edges[n + 1]), max(edges[n + 1] - 0.5, edges[n]))
+        ]
+        first = min(points, key=lambda p: abs(p[0] - from_share * codes))
+        last = min(points, key=lambda p: abs(p[0] - to_share * codes))
+        slope = (last[1] - first[1]) / (last[0] - first[0])
+        inside = [p for p in points if first[0] <= p[0] <= last[0]]
+        off = max(abs(p[1] - first[1] - slope * (p[0] - first[0])) for p in inside)
+        worst = max(worst, off / (last[1] - first[1]))
+    return round(100 * worst, 6)
 
 
 @cache

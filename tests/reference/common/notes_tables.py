@@ -244,11 +244,17 @@ def converter_gains():
         ("voltage", 230, (23, 92, 161, 207, 253, 276, 322), "V"),
         ("current", 8, (1, 2, 4, 16, 24, 48, 68), "A"),
     ):
-        base = board.converter_gain(board.steps_of(channel, reference))
+        def off(rms, spread=None):
+            gain = lambda at: board.converter_gain(board.steps_of(channel, at), spread)  # noqa: E731
+            return 100 * (gain(rms) / gain(reference) - 1)
+
         for rms in values:
-            off = 100 * (board.converter_gain(board.steps_of(channel, rms)) / base - 1)
-            rows.append((channel, f"{reference} {unit}", f"{rms} {unit}", signed(off)))
-    return table(("channel", "calibrated at", "reads", "wrong by"), rows)
+            left = max((off(rms, spread) for spread in budget.spreads()), key=abs)
+            rows.append((channel, f"{reference} {unit}", f"{rms} {unit}", signed(off(rms)), signed(off(rms, 0.0)),
+                         signed(left)))  # fmt: skip
+    return table(
+        ("channel", "calibrated at", "reads", "wrong by, as converted", "straightened", "chip that differs"), rows
+    )
 
 
 def budget_table(name):

@@ -3,61 +3,12 @@
 #[path = "converter.rs"]
 mod converter;
 
-use converter::{RANGE_A, RANGE_V, Signal, VOLTAGE_V, measure};
+use converter::{FREQUENCIES, Measured, RANGE_A, RANGE_V, Signal, VOLTAGE_V, measure, states};
 use pumpwitness_core::recorder::Recorder;
 use pumpwitness_core::wave::HalfWave;
 use pumpwitness_protocol::record::{Mark, Record, VoltageEvent};
 use pumpwitness_protocol::settings::Settings;
 use std::fmt::Write;
-
-/// Nominal and true frequency, Hz: both ends, the middle and between.
-const FREQUENCIES: [(u8, f64); 10] = [
-    (50, 42.5),
-    (50, 46.3),
-    (50, 50.0),
-    (50, 53.9),
-    (50, 57.5),
-    (60, 51.0),
-    (60, 55.7),
-    (60, 60.0),
-    (60, 64.1),
-    (60, 69.0),
-];
-
-/// Common practice: a bad but real supply; the highest order lies below half the frame rate at
-/// 42.5 Hz.
-const HARMONICS: [(f64, f64); 8] = [
-    (3.0, 0.10),
-    (5.0, 0.08),
-    (7.0, 0.06),
-    (9.0, 0.04),
-    (11.0, 0.03),
-    (13.0, 0.03),
-    (25.0, 0.01),
-    (31.0, 0.005),
-];
-
-const SINE: Signal = Signal {
-    nominal_hz: 50,
-    hz: 50.0,
-    phase: 0.0,
-    harmonics: &[],
-    offset_v: 0.0,
-    offset_a: 0.0,
-    noise_steps: 0.0,
-};
-
-fn states() -> [(&'static str, Signal); 5] {
-    let harmonics = Signal { harmonics: &HARMONICS, ..SINE };
-    let offset = Signal { offset_v: 3.5, offset_a: -0.7, ..SINE };
-    [
-        ("sine", SINE),
-        ("harmonics 3 to 31, 14.6 % in all", harmonics),
-        ("offset of 1 % of range", offset),
-        ("noise of 2 converter steps", Signal { noise_steps: 2.0, ..SINE }),
-        ("all of these at once", Signal { noise_steps: 2.0, harmonics: &HARMONICS, ..offset }),
-    ]
-}
 
 /// Largest errors met.
 #[derive(Default)]
@@ -71,7 +22,7 @@ struct Worst {
 /// Measures a steady signal; every whole interval of 10 or 12 cycles after the first second, in
 /// which offsets are found.
 fn steady(signal: &Signal, worst: &mut Worst) {
-    let (halves, begins_s) = measure(signal, 4.0, |_| 1.0);
+    let Measured { halves, begins_s, .. } = measure(signal, 4.0, |_| 1.0);
     let per_interval = if signal.nominal_hz == 60 { 24 } else { 20 };
     let settle = ((1.0 - begins_s) * signal.hz * 2.0) as usize;
     for interval in halves[settle..].chunks_exact(per_interval) {
@@ -133,7 +84,7 @@ fn told(signal: &Signal, share: &impl Fn(f64) -> f64, until_s: f64) -> Option<(f
     let settings = Settings { nominal_hz: signal.nominal_hz, ..Settings::default() };
     let mut recorder = Recorder::new(&settings, 0);
     let mut dips = Vec::new();
-    for half in measure(signal, until_s, share).0 {
+    for half in measure(signal, until_s, share).halves {
         recorder.half_wave(&half);
         while let Some(record) = recorder.pop() {
             if let Record::Mark(mark) = record
