@@ -4,7 +4,8 @@ References: worked sums of the GUM (JCGM 100:2008; example H.1 as published, fro
 propagation of distributions by the Monte Carlo method (JCGM 101:2008) with numpy. Clause 8 (from
 memory) asks that the ends of the 95 % interval agree within half a unit of the last digit of the
 standard uncertainty. Where one even distribution outweighs the others, the interval of the GUM is
-wider than the true one; that side is allowed up to a tenth, the other is not.
+wider than the true one: 1.96 ÷ √3 ÷ 0.95 = 1.19 times, if it stood alone. That side is allowed as
+much, the other is not.
 """
 
 import math
@@ -66,7 +67,8 @@ def propagated(name, lines, rng):
 
 def check_against_the_monte_carlo_method(_):
     rng = np.random.default_rng(20_260_302)
-    for name, (title, unit, lines) in budget.budgets().items():
+    every = [(name, b) for way in (True, False) for name, b in budget.budgets(way).items()]
+    for name, (title, unit, lines) in every:
         u, freedom = budget.combined(lines)
         assert freedom > 100, f"{name}: k = 2 is too small"
         values = propagated(name, lines, rng)
@@ -76,7 +78,7 @@ def check_against_the_monte_carlo_method(_):
         print(f"  {title}: ±{1.96 * u:.3f} by the GUM, {low:.3f} to {high:.3f} by Monte Carlo, {unit}")
         for end in (-low, high):
             assert end - 1.96 * u <= tolerance, f"{name}: the GUM's interval is too narrow"
-            assert 1.96 * u - end <= max(tolerance, 0.1 * u * 1.96), f"{name}: and too wide"
+            assert 1.96 * u - end <= max(tolerance, 0.19 / 1.19 * u * 1.96), f"{name}: and too wide"
         close(values.std(), u, 0.005 * u, "standard uncertainty")
         # What the notes state with k = 2 covers at least what it says.
         assert np.mean(np.abs(values) <= 2 * u) > 0.95, name

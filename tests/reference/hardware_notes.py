@@ -1,7 +1,8 @@
 """The hardware notes agree with the design file, with the code and with each other.
 
 Tables are computed anew from hardware-notes/design.toml and uncertainty.toml, drawings are drawn
-anew, links are followed. `hardware_notes.py --write` puts the computed tables into the pages.
+anew, links are followed. `hardware_notes.py --write` puts the computed tables into the pages, and
+the budgets into uncertainty.json for the report.
 References: the notes' own formulas here; error_budget.py and front_end.py check these by other means.
 """
 
@@ -11,7 +12,7 @@ import subprocess
 import sys
 import tomllib
 
-from common import board, main, notes_tables
+from common import board, budget, main, notes_tables
 
 PAGES = sorted(board.NOTES.glob("*.md"))
 LINK = re.compile(r"(!?)\[([^\]]*)\]\(([^)\s]+)\)")
@@ -36,6 +37,8 @@ def check_that_the_tables_are_what_the_design_gives(_):
         assert new == text, page.name
     assert sorted(everywhere) == sorted(made), set(everywhere) ^ set(made)
     print(f"  {len(made)} tables in {len(PAGES)} pages")
+    kept = (board.NOTES / "uncertainty.json").read_text()
+    assert kept == budget.for_the_report(), "uncertainty.json is stale: hardware_notes.py --write"
 
 
 def check_that_the_drawings_are_what_the_script_draws(folder):
@@ -139,6 +142,7 @@ def check_that_every_line_rests_on_something(_):
 
 
 if sys.argv[1:] == ["--write"]:
+    (board.NOTES / "uncertainty.json").write_text(budget.for_the_report())
     for note in PAGES:
         note.write_text(notes_tables.filled(note.read_text(), notes_tables.tables())[0])
 else:

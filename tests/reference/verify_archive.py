@@ -6,6 +6,7 @@ tampered ones.
 import hashlib
 import json
 import re
+import runpy
 import struct
 import subprocess
 import sys
@@ -27,16 +28,28 @@ def both(archive, trust):
         [sys.executable, CHECKER, archive, *key], capture_output=True, text=True, timeout=60,
     )
     verdict = re.search("verdict  (.*)", alone.stdout)
+    verification = json.loads(said.stdout)
+    hours = [seal["result"] for seal in verification["seals"] if seal["occasion"] == "hour"]
+    told = re.search("hourly   ([0-9]+) seals hold", alone.stdout)
     return (
-        (said.returncode, json.loads(said.stdout)["verdict"].replace("-", " ")),
-        (alone.returncode, verdict.group(1) if verdict else "damage found"),
+        (said.returncode, verification["verdict"].replace("-", " "), hours.count("holds")),
+        (
+            alone.returncode,
+            verdict.group(1) if verdict else "damage found",
+            int(told.group(1)) if told else 0,
+        ),
     )
 
 
 def agree(archive, trust, code, verdict):
     program_says, check_says = both(archive, trust)
-    print(f"  {archive.name}: {program_says[1]}, {check_says[1]}")
-    assert program_says == check_says == (code, verdict), (program_says, check_says)
+    print(f"  {archive.name}: {program_says[1:]}, {check_says[1:]}")
+    assert program_says[:2] == check_says[:2] == (code, verdict), (program_says, check_says)
+    # Where the head is damaged or bytes are out of place the check gives up; the program goes on by
+    # what the pages say.
+    if archive.name not in ("head.pwa", "remove.pwa"):
+        assert program_says[2] == check_says[2], (program_says, check_says)
+    return check_says[2]
 
 
 def resealed(file):
@@ -51,7 +64,7 @@ def check_that_both_come_to_one_verdict(folder):
     trust = archive.parent / "known-loggers.toml"
     nobody = folder / "nobody.toml"
     nobody.write_text("")
-    agree(archive, trust, 0, "proven")
+    assert agree(archive, trust, 0, "proven") > 150  # a week of hours, less the cuts
     agree(archive, nobody, 0, "sealed by unknown key")
 
     whole = archive.read_bytes()
@@ -88,7 +101,37 @@ def check_that_both_come_to_one_verdict(folder):
         file[name] ^= 1
         file[HEAD - 4 : HEAD] = struct.pack("<I", zlib.crc32(file[: HEAD - 4]))
 
-    changes = [flip, swap, repeat, blank, remove]
+    def forged_seal_with_checks_that_fit(file):
+        """A bit of an hourly seal's signature, and the check of its chunk; the chain breaks."""
+        chunk, end = chunk_with_seal(file)
+        file[end - 8] ^= 0x10  # in the last bytes of the payload: the mark's own
+        n, sector, page, start = chunk
+        address = struct.pack("<IBH", sector, page, start)
+        payload = bytes(file[n:end])
+        file[end : end + 4] = struct.pack("<I", zlib.crc32(address + payload))
+
+    def chunk_with_seal(file):
+        """Place, address and end of the first chunk that ends in a seal."""
+        check = runpy.run_path(str(CHECKER))
+        device = check["read_head"](bytes(file))["device"]
+        begins = check["bits_of"](bytes([check["SEAL"]]) + device)
+        first = check["read_head"](bytes(file))["first"]
+        for index in range((len(file) - HEAD - 64) // PAGE):
+            sector, page = first + index // 4, index % 4
+            base = HEAD + index * PAGE
+            data, start = bytes(file[base : base + PAGE]), 96 if page == 0 else 0
+            where = start + 24
+            for payload in check["chunks_of"](data, start, page, sector, 1):
+                width = 1 if len(payload) < 240 else 2
+                end = where + width + len(payload)
+                bits = check["bits_of"](payload)
+                # The mark is the last record when its 177 bytes or so reach the end.
+                if begins in bits and len(bits) - bits.index(begins) < 8 * 190:
+                    return (base + where, sector, page, where), base + end
+                where = end + 4
+        raise AssertionError("no seal at the end of a chunk")
+
+    changes = [flip, swap, repeat, blank, remove, forged_seal_with_checks_that_fit]
     changes += [header_with_a_check_that_fits, settings_with_a_check_that_fits]
     for change in changes:
         tampered(change.__name__, change)

@@ -3,10 +3,12 @@
 //! [`content`] says what the report says (sections, sentences, tables, figures), from the analysis,
 //! the recording and the site file; [`picture`] draws; `html` writes the page, `pdf`
 //! the sheets; [`strings`] holds
-//! every fixed word; [`units`], [`format`] and [`times`] turn values into the reader's.
+//! every fixed word; [`units`], [`format`] and [`times`] turn values into the reader's; [`budget`] says
+//! how far a reading may be from the truth.
 //!
 //! Pure: values in, one string or the bytes of one file out. No file, no clock.
 
+pub mod budget;
 pub mod content;
 pub mod format;
 mod html;

@@ -2,6 +2,7 @@
 uncertainties, the combined one by clause 5.1, effective degrees of freedom by annex G.4 (formula of
 Welch and Satterthwaite), expanded with k = 2 (clauses from memory)."""
 
+import json
 import math
 import re
 import tomllib
@@ -78,7 +79,9 @@ def names():
     """What the arithmetic of the lines may speak of."""
     d, full = board.design(), board.full_scales()
     codes = 2 ** d["converter"]["bits"]
-    v, i, _, p = accuracy_row("all of these at once")
+    v, i, f, p = accuracy_row("all of these at once")
+    counts = board.default_counts()
+    apart = lambda name, n, count: 100 * abs(full[name] / n / count - 1)  # noqa: E731
     share = lambda part: 1 - 1 / board.gain(d[part])  # noqa: E731
     loop = full["loop"]
     ratio, supply = full["ratiometric"], full["ratiometric supply"]
@@ -88,8 +91,9 @@ def names():
         "share_i": share("current"),
         "share_s": share("signal"),
         "converter_v": against("voltage", 230, range(207, 254)),
+        "converter_wide": against("voltage", 230, range(46, 341)),
         "converter_i": against("current", 8, range(2, 17)),
-        "converter_start": against("current", 8, range(24, 69)),
+        "converter_start": against("current", 8, range(16, 69)),
         "converter_loop": bend(0.004 / loop, 0.020 / loop),
         "converter_ratio": bend(0.5 / ratio, 4.5 / ratio),
         "converter_supply": bend(4.5 / supply, 5.5 / supply),
@@ -100,7 +104,11 @@ def names():
         "droop": droop(),
         "arithmetic_v": v,
         "arithmetic_i": i,
+        "arithmetic_f": f,
         "arithmetic_p": p,
+        "apart_v": apart("voltage", 32768, counts[0]),
+        "apart_i": apart("current", 32768, counts[1]),
+        "apart_loop": apart("loop", 65536, counts[2]),
         "range_v": 500 / math.sqrt(2),
         "range_i": 100 / math.sqrt(2),
         "tan_phi": math.tan(math.acos(0.8)),
@@ -127,6 +135,8 @@ class Line:
         self.what = entry["what"] if of is None else f"{of}: {entry['what']}"
         self.basis = entry["basis"]
         self.shared = entry.get("shared", False)
+        self.calibration = entry.get("calibration", False)
+        self.ageing = entry.get("ageing", False)
         self.weight = weight
         self.freedom = math.inf
         if "half" in entry:
@@ -151,23 +161,30 @@ class Line:
         return self.weight * self.u
 
 
+def entries(b, calibrated):
+    """Lines of one budget's own, of a calibrated logger or of another."""
+    own = [entry for entry in b["lines"] if calibrated or not entry.get("calibration")]
+    return own if calibrated else own + b.get("uncalibrated", [])
+
+
 @cache
-def budgets():
+def budgets(calibrated=True):
     """Name → (title, unit, lines)."""
     file = tomllib.loads((board.NOTES / "uncertainty.toml").read_text())
     found = {}
     for name, b in file.items():
-        own = [Line(entry) for entry in b["lines"]]
+        own = [Line(entry) for entry in entries(b, calibrated)]
+        leave = b.get("leave", [])
         if "from" in b:
             mine = {line.what: line for line in own}
-            base = found[b["from"]][2]
+            base = [line for line in found[b["from"]][2] if line.what not in leave]
             assert mine.keys() <= {line.what for line in base}, name
             own = [mine.get(line.what, line) for line in base]
         if "product" in b:
             together, seen = [], set()
             for factor in b["product"]:
-                for entry in file[factor]["lines"]:
-                    if entry["what"] in b["leave"] or entry["what"] in seen:
+                for entry in entries(file[factor], calibrated):
+                    if entry["what"] in leave or entry["what"] in seen:
                         continue
                     if entry.get("shared"):
                         seen.add(entry["what"])
@@ -184,3 +201,28 @@ def combined(lines):
     u = math.sqrt(sum(line.part**2 for line in lines))
     fourth = sum(line.part**4 / line.freedom for line in lines)
     return u, (u**4 / fourth if fourth else math.inf)
+
+
+def for_the_report():
+    """Text of hardware-notes/uncertainty.json: the lines with their parts of the combined
+    uncertainty, for a calibrated logger and for another."""
+    file = tomllib.loads((board.NOTES / "uncertainty.toml").read_text())
+    made = {}
+    for name, (title, unit, _) in budgets().items():
+        made[name] = {"title": title, "unit": unit}
+        if "holds" in file[name]:
+            made[name]["holds"] = file[name]["holds"]
+        for key, calibrated in (("calibrated", True), ("uncalibrated", False)):
+            lines = budgets(calibrated)[name][2]
+            made[name][key] = {
+                "u": round(combined(lines)[0], 5),
+                "lines": [
+                    {"what": x.what, "basis": x.basis, "u": round(x.part, 5)}
+                    | ({"ageing": True} if x.ageing else {})
+                    for x in lines
+                ],
+            }
+    text = json.dumps(made, ensure_ascii=False, indent=1)
+    # A line of the file to a line of a budget.
+    text = re.sub(r"\[\s+(\d+),\s+(\d+)\s+\]", r"[\1, \2]", text)
+    return re.sub(r"\{\s+(\"what\"[^}]*?)\s+\}", lambda m: "{" + re.sub(r"\s*\n\s*", " ", m[1]) + "}", text) + "\n"

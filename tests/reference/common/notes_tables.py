@@ -265,18 +265,37 @@ def budget_table(name):
         weight = f" × {line.weight}" if line.weight != 1 else ""
         rows.append((line.what, line.basis, line.arithmetic, line.spread, f"÷ {line.divisor}{weight}", f"{line.part:.3f}",
                      f"{100 * (line.part / u) ** 2:.0f} %"))  # fmt: skip
-    rows.append(("**combined**", "", "√ of the sum of squares", "", "", f"**{u:.3f}**", "100 %"))
-    rows.append(("**expanded, k = 2**", "", f"2 × {u:.3f}", "", "", f"**{2 * u:.2f}**", ""))
+    more = 1 if unit == "Hz" else 0
+    rows.append(("**combined**", "", "√ of the sum of squares", "", "", f"**{u:.{3 + more}f}**", "100 %"))
+    rows.append(("**expanded, k = 2**", "", f"2 × {u:.{3 + more}f}", "", "", f"**{2 * u:.{2 + 2 * more}f}**", ""))
     return table(("line", "basis", f"arithmetic, {unit}", "spread", "divided", "u", "of u²"), rows)
 
 
 def summary():
     rows = []
-    for title, unit, lines in budget.budgets().values():
-        u, freedom = budget.combined(lines)
+    for name, (title, unit, lines) in budget.budgets().items():
+        u, _ = budget.combined(lines)
+        without, _ = budget.combined(budget.budgets(calibrated=False)[name][2])
         largest = max(lines, key=lambda line: line.part).what
-        rows.append((title, f"{u:.2f}", f"±{2 * u:.1f} {unit}", largest))
-    return table(("quantity", "u", "U (k = 2)", "largest line"), rows)
+        more = 2 if unit == "Hz" else 0
+        rows.append((title, f"{u:.{2 + more}f}", f"±{2 * u:.{1 + more}f} {unit}", largest,
+                     f"±{2 * without:.{1 + more}f} {unit}"))  # fmt: skip
+    return table(("quantity", "u", "U (k = 2)", "largest line", "U without calibration"), rows)
+
+
+def uncalibrated():
+    """What stands in place of the calibration's lines where there is none."""
+    rows = []
+    for title, _, lines in budget.budgets(calibrated=False).values():
+        own = {line.what for line in budget.budgets()[budget_named(title)][2]}
+        for line in lines:
+            if line.what not in own and not any(line.what == row[1] for row in rows):
+                rows.append((title, line.what, line.basis, line.arithmetic, f"{line.part:.3f}"))
+    return table(("budget", "line", "basis", "arithmetic", "u"), rows)
+
+
+def budget_named(title):
+    return next(name for name, b in budget.budgets().items() if b[0] == title)
 
 
 def supply():
@@ -339,6 +358,7 @@ def tables():
         "attenuation": attenuation,
         "converter-gains": converter_gains,
         "summary": summary,
+        "uncalibrated": uncalibrated,
         "supply": supply,
         "keeping": keeping,
     }

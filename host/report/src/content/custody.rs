@@ -1,7 +1,7 @@
-//! Who handled the record, with what, and what was checked: the chain of custody, the uncertainty,
-//! and how anyone can check the whole again.
+//! Who handled the record, with what, and what was checked: the chain of custody, and how anyone can
+//! check the whole again.
 
-use super::{Block, Cell, Column, Section, Table, Text, View};
+use super::{Block, Section, Text, View};
 use crate::strings::{custody as words, sentences};
 use crate::times::{Fine, from_ms};
 use pumpwitness_recording::SourceKind;
@@ -100,59 +100,6 @@ fn calibrated(view: &View<'_>) -> Text {
         .quoted(custody.calibrated_by.as_deref().unwrap_or(sentences::NOT_STATED))
         .plain(format!("; {}: ", words::REFERENCE))
         .quoted(custody.reference.as_deref().unwrap_or(sentences::NOT_STATED))
-}
-
-/// What is known of the uncertainty, and what is not.
-pub fn uncertainty(view: &View<'_>) -> Section {
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
-    let own = view.input.recording.source.kind == SourceKind::Archive;
-    if own {
-        for (what, value, source) in words::METER {
-            rows.push(vec![(*what).into(), (*value).into(), (*source).into()]);
-        }
-        let calibrated =
-            view.input.recording.source.custody.as_ref().is_some_and(|c| c.calibrated_ms != 0);
-        rows.push(vec![
-            words::FRONT_END.into(),
-            if calibrated { words::BY_CALIBRATION } else { sentences::NOT_STATED }.into(),
-            if calibrated { words::SEE_CUSTODY } else { words::NO_CALIBRATION }.into(),
-        ]);
-    }
-    for (what, value, source) in words::SENSORS {
-        rows.push(vec![(*what).into(), (*value).into(), (*source).into()]);
-    }
-    if let Some(row_s) = view.row_s(i64::MIN, i64::MAX) {
-        rows.push(vec![
-            words::MOMENTS.into(),
-            words::half_of(&crate::format::duration(row_s)).into(),
-            words::MOMENTS_SOURCE.into(),
-        ]);
-    }
-    if let Some(offset) = view.input.recording.source.clock_offset_ms {
-        rows.push(vec![
-            words::CLOCK.into(),
-            sentences::clock_offset(offset).into(),
-            words::CLOCK_SOURCE.into(),
-        ]);
-    }
-    Section {
-        id: "uncertainty".into(),
-        title: words::UNCERTAINTY.into(),
-        tone: None,
-        blocks: vec![
-            Block::Paragraph(words::UNCERTAINTY_LEAD.into()),
-            Block::Table(Table {
-                caption: words::UNCERTAINTY_CAPTION.into(),
-                columns: vec![
-                    Column::words(words::COLUMN_WHAT),
-                    Column::words(words::COLUMN_BOUND),
-                    Column::words(words::COLUMN_BASIS),
-                ],
-                rows,
-            }),
-            Block::Aside(words::COMBINED.into()),
-        ],
-    }
 }
 
 /// How anyone can check the record and this report again.

@@ -2,6 +2,7 @@
 
 use super::{
     Document, View, custody, days, finding, limits, method, page_one, record, runs, statistics,
+    uncertainty,
 };
 use crate::strings::{page, sentences};
 use crate::times::Fine;
@@ -31,7 +32,7 @@ pub fn document(view: &View<'_>) -> Document {
             statistics::section(view),
             method::section(),
             limits::section(view),
-            custody::uncertainty(view),
+            uncertainty::section(view),
             custody::section(view),
             record::section(view),
             custody::verifying(view),

@@ -1,6 +1,6 @@
 //! One section a finding.
 
-use super::{Block, Cell, Column, Section, Table, Text, Tone, View, evidence};
+use super::{Block, Cell, Column, Section, Table, Text, Tone, View, evidence, uncertainty};
 use crate::format::{count, duration};
 use crate::restate::restate;
 use crate::strings::measures::measure;
@@ -75,7 +75,7 @@ fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
     )];
     for (name, value) in &finding.measured {
         let (title, quantity) = measure(name);
-        facts.push((title, view.reader.value(quantity, *value).into()));
+        facts.push((title, uncertainty::figure(view, finding, name, quantity, *value).into()));
     }
     if let Some(limit) = &finding.limit {
         facts.push((
@@ -85,6 +85,10 @@ fn facts(view: &View<'_>, finding: &Finding) -> Vec<(String, Text)> {
                 .plain(", ")
                 .quoted(restate(&limit.source, view.reader)),
         ));
+        if uncertainty::near_limit(view, finding) {
+            let near = strings::uncertainty::CANNOT_BE_TOLD;
+            facts.push((strings::uncertainty::NEAR.into(), Text::default().strong(near)));
+        }
     }
     facts.push((sentences::CONFIDENCE.into(), confidence(finding.confidence).into()));
     if finding.points_to != PointsTo::None {

@@ -14,6 +14,7 @@ mod record;
 mod runs;
 mod statistics;
 mod telling;
+mod uncertainty;
 mod view;
 
 pub use document::document;

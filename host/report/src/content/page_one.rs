@@ -2,7 +2,9 @@
 
 use super::finding::{anchor, confidence};
 use super::record::{self, covered_share};
-use super::{Block, Cell, Column, Panel, Section, Statement, Table, Text, Tone, View, custody};
+use super::{
+    Block, Cell, Column, Panel, Section, Statement, Table, Text, Tone, View, custody, uncertainty,
+};
 use crate::format::{count, counted, duration, percent};
 use crate::picture::sign;
 use crate::restate::restate;
@@ -98,6 +100,9 @@ fn statement(view: &View<'_>, verdict: &Verdict, place: usize) -> Statement {
         line.0.extend(evidence.0);
     }
     blocks.push(Block::Aside(line));
+    if let Some(near) = uncertainty::near_line(view, &verdict.speaks_for) {
+        blocks.push(Block::Aside(near));
+    }
     if let Some(check) = verdict.next_checks.first().filter(|_| place == 0) {
         let check = restate(check, view.reader);
         let text = Text::default().strong(sentences::NEXT_CHECK).plain(" ").quoted(check);

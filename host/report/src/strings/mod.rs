@@ -10,6 +10,7 @@ pub mod page;
 pub mod pictures;
 pub mod sentences;
 pub mod stops;
+pub mod uncertainty;
 
 use pumpwitness_analysis::outcome::{PointsTo, Severity};
 

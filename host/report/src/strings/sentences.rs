@@ -57,7 +57,7 @@ words! {
     POINTS_TO = "Points to";
     POINTS_TO_SHORT = "points to";
     SPEAKS_FOR = "Speaks for";
-    RESOLUTION = "Uncertainty";
+    RESOLUTION = "Times";
     EVIDENCE = "evidence:";
     FOR = "For it";
     AGAINST = "Against it";
@@ -233,8 +233,9 @@ pub const METHOD: &[&str] = &[
     "Pictures sum the rows up to the width of the drawing; the smallest and largest value of every \
      step are kept, so that no event is lost. The values behind each picture can be unfolded on a \
      screen; they are left out on paper.",
-    "Uncertainty is stated where it is known. The length of a row bounds how finely a moment can be \
-     told; what the sensors add is not part of the record.",
+    "Measured figures carry their uncertainty where it is known (±, see Uncertainty). Where a value \
+     lies within its uncertainty of the limit, that is said: the two cannot be told apart. The \
+     length of a row bounds how finely a moment can be told.",
 ];
 
 /// Cautions.
@@ -350,11 +351,9 @@ pub fn row_limits(row: &str) -> String {
     )
 }
 
-/// Uncertainty of a finding, as far as known.
+/// Uncertainty of the moments of a finding.
 pub fn resolution(row: &str) -> String {
-    format!(
-        "rows of {row} bound how finely moments are told; that of the sensors is not stated in the record"
-    )
+    format!("rows of {row} bound how finely moments are told")
 }
 
 /// Nothing to draw.
