@@ -75,7 +75,7 @@ def check_that_both_come_to_one_verdict(folder):
         file = change(file) or file
         path = folder / f"{name}.pwa"
         path.write_bytes(resealed(file))
-        agree(path, trust, 3, "damage found")
+        return agree(path, trust, 3, "damage found")
 
     def flip(file):
         file[at(5, 2) + 200] ^= 1
@@ -102,39 +102,34 @@ def check_that_both_come_to_one_verdict(folder):
         file[HEAD - 4 : HEAD] = struct.pack("<I", zlib.crc32(file[: HEAD - 4]))
 
     def forged_seal_with_checks_that_fit(file):
-        """A bit of an hourly seal's signature, and the check of its chunk; the chain breaks."""
-        chunk, end = chunk_with_seal(file)
-        file[end - 8] ^= 0x10  # in the last bytes of the payload: the mark's own
-        n, sector, page, start = chunk
-        address = struct.pack("<IBH", sector, page, start)
-        payload = bytes(file[n:end])
-        file[end : end + 4] = struct.pack("<I", zlib.crc32(address + payload))
-
-    def chunk_with_seal(file):
-        """Place, address and end of the first chunk that ends in a seal."""
+        """A bit of an hourly seal's signature, and the check of its chunk."""
         check = runpy.run_path(str(CHECKER))
-        device = check["read_head"](bytes(file))["device"]
-        begins = check["bits_of"](bytes([check["SEAL"]]) + device)
-        first = check["read_head"](bytes(file))["first"]
+        head = check["read_head"](bytes(file))
+        begins = check["bits_of"](bytes([check["SEAL"]]) + head["device"])
         for index in range((len(file) - HEAD - 64) // PAGE):
-            sector, page = first + index // 4, index % 4
-            base = HEAD + index * PAGE
+            sector, page, base = head["first"] + index // 4, index % 4, HEAD + index * PAGE
             data, start = bytes(file[base : base + PAGE]), 96 if page == 0 else 0
             where = start + 24
             for payload in check["chunks_of"](data, start, page, sector, 1):
                 width = 1 if len(payload) < 240 else 2
                 end = where + width + len(payload)
-                bits = check["bits_of"](payload)
-                # The mark is the last record when its 177 bytes or so reach the end.
-                if begins in bits and len(bits) - bits.index(begins) < 8 * 190:
-                    return (base + where, sector, page, where), base + end
+                found = check["bits_of"](payload).find(begins)
+                if found >= 0:
+                    # Tag, device, boot, occasion, sector, chain, time and papers are within 100
+                    # bytes; the signature's 64 follow.
+                    bit = found + 8 * 120
+                    file[base + where + width + bit // 8] ^= 0x80 >> bit % 8
+                    address = struct.pack("<IBH", sector, page, where)
+                    chunk = bytes(file[base + where : base + end])
+                    file[base + end : base + end + 4] = struct.pack("<I", zlib.crc32(address + chunk))
+                    return
                 where = end + 4
-        raise AssertionError("no seal at the end of a chunk")
+        raise AssertionError("no seal in the record")
 
     changes = [flip, swap, repeat, blank, remove, forged_seal_with_checks_that_fit]
     changes += [header_with_a_check_that_fits, settings_with_a_check_that_fits]
-    for change in changes:
-        tampered(change.__name__, change)
+    holding = {change.__name__: tampered(change.__name__, change) for change in changes}
+    assert holding["forged_seal_with_checks_that_fit"] == holding["flip"] - 1, holding
     (folder / "head.pwa").write_bytes(whole[:90] + bytes([whole[90] ^ 1]) + whole[91:])
     agree(folder / "head.pwa", trust, 3, "damage found")
     # Another key than the known one.

@@ -68,9 +68,6 @@ pub struct Demo {
     /// Folder for the archive, the analysis and the report.
     #[arg(long, value_name = "DIR", default_value = "demo-out")]
     pub out: PathBuf,
-    /// How many days to let pass; as many as the story has when left out.
-    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u16).range(1..=90))]
-    pub days: Option<u16>,
     /// Name the invented sites and stop.
     #[arg(long)]
     pub list: bool,

@@ -217,7 +217,7 @@ def for_the_report():
             made[name][key] = {
                 "u": round(combined(lines)[0], 5),
                 "lines": [
-                    {"what": x.what, "basis": x.basis, "u": round(x.part, 5)}
+                    {"what": x.what.removesuffix(" (accuracy.md)"), "basis": x.basis, "u": round(x.part, 5)}
                     | ({"ageing": True} if x.ageing else {})
                     for x in lines
                 ],

@@ -44,13 +44,6 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
             "there is no scenario {name}: see `pumpwitness demo --list` for those there are"
         ))
     })?;
-    let longer;
-    let story = if let Some(days) = arguments.days {
-        longer = Scenario { days: f64::from(days), ..*story };
-        &longer
-    } else {
-        story
-    };
     let folder = &arguments.out;
     fs::create_dir_all(folder).or_input(format_args!("cannot make {}", folder.display()))?;
     output::print(&format!("{}\n{}\n\n", story.title, story.story))?;

@@ -96,7 +96,10 @@ fn summary(standing: &Standing<'_>, budgets: &[&Budget]) -> Table {
             let percent = |share: f64| format!("{:.0}{NBSP}%", share * 100.0);
             let mut parts: Vec<String> = large
                 .iter()
-                .map(|line| format!("{} {}", line.what, percent(share(line.u))))
+                .map(|line| {
+                    let assumed = if line.basis == "assumed" { words::ASSUMED } else { "" };
+                    format!("{}{assumed} {}", line.what, percent(share(line.u)))
+                })
                 .collect();
             let rest: f64 = small.iter().map(|line| share(line.u)).sum();
             if !small.is_empty() {

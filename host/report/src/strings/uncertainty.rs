@@ -8,7 +8,7 @@ pub const LEAD: &str = "A figure followed by ± carries its expanded uncertainty
     root of the sum of the squares of the parts below, times two (Guide to the expression of \
     uncertainty in measurement, JCGM 100). The parts are those of the logger’s design with the \
     sensors that its notes ask for; they hold as far as the instruments fitted here keep to them. \
-    Parts marked “assumed” are usual values that nobody has shown for this instrument.";
+    Parts marked as assumed are usual values that nobody has shown for this instrument.";
 /// Under it, where another instrument made the record.
 pub const UNKNOWN: &str = "The record was made by another instrument. How exactly it measures is \
     not stated, so no figure of this report carries an interval, and a value near its limit is not \
@@ -58,6 +58,8 @@ pub const DIP_LENGTH: &str = "Length of a dip";
 pub const HALF_CYCLE: &str = "half a cycle";
 /// Its source.
 pub const DIP_SOURCE: &str = "IEC 61000-4-30: values renewed every half cycle";
+/// Behind a part that rests on an assumption.
+pub const ASSUMED: &str = " (assumed)";
 /// Rest of a budget.
 pub const REST: &str = "all others";
 /// Name of a row of facts: the judged value lies too near its limit.
