@@ -49,7 +49,7 @@ impl<'a> BitWriter<'a> {
 }
 
 /// Bits that are surely in the window after a refill.
-const WINDOW_BITS: u32 = 56;
+pub(crate) const WINDOW_BITS: u32 = 56;
 
 /// Reads bits from a byte slice through a 64-bit window. It also reads behind the end, and gives
 /// whatever is there or zeros: who reads asks [`BitReader::overran`] when a record is complete, not
@@ -118,7 +118,14 @@ impl<'a> BitReader<'a> {
         }
     }
 
-    /// Steps over `width` bits of what [`Self::window`] has just given: at most [`WINDOW_BITS`].
+    /// The window as it is: the bits of the last [`Self::window`] less those stepped over since.
+    /// Codes that surely fit in it together cost one refill.
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
+    pub(crate) fn at_hand(&self) -> u64 {
+        self.window
+    }
+
+    /// Steps over `width` bits of what [`Self::window`] has given: at most [`WINDOW_BITS`] in all.
     #[cfg_attr(target_pointer_width = "64", inline(always))]
     pub(crate) fn skip(&mut self, width: u32) {
         self.window <<= width;

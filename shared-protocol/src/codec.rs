@@ -6,7 +6,7 @@
 // On a large machine reading speed counts, on a small core the room.
 #![allow(clippy::inline_always)]
 
-use crate::bits::{BitReader, BitWriter, NoRoom};
+use crate::bits::{BitReader, BitWriter, NoRoom, WINDOW_BITS};
 use crate::record::{
     CAPTURE_BLOCK_POINTS, CaptureBlock, CapturePoint, Interval, MARK_BYTES_MAX, Mark, Record,
     Spread, TimedMark, Trigger,
@@ -89,9 +89,19 @@ impl SpreadCodes {
 
     #[cfg_attr(target_pointer_width = "64", inline(always))]
     fn take(&mut self, bits: &mut BitReader<'_>, before: Spread) -> Spread {
-        let mean = before.mean.wrapping_add(self.mean.take_signed(bits));
-        let min = mean.wrapping_sub(self.low.take(bits) as i32);
-        let max = mean.wrapping_add(self.high.take(bits) as i32);
+        // Mostly all three codes are in one window; else each gets its own.
+        let widest = self.mean.width_max() + self.low.width_max() + self.high.width_max();
+        let apart = widest > WINDOW_BITS;
+        bits.window();
+        let mean = before.mean.wrapping_add(self.mean.take_signed_at_hand(bits));
+        if apart {
+            bits.window();
+        }
+        let min = mean.wrapping_sub(self.low.take_at_hand(bits) as i32);
+        if apart {
+            bits.window();
+        }
+        let max = mean.wrapping_add(self.high.take_at_hand(bits) as i32);
         Spread { mean, min, max }
     }
 }

@@ -32,6 +32,30 @@ const fn unzigzag64(value: u64) -> i64 {
     ((value >> 1) as i64) ^ -((value & 1) as i64)
 }
 
+/// Ones at the top of the window; any number from [`ESCAPE`] on stands for as many or more.
+#[cfg(not(target_pointer_width = "64"))]
+fn leading_ones(window: u64) -> u32 {
+    window.leading_ones()
+}
+
+/// The same by a table of 1 KiB: processors without an instruction for it that is known when the
+/// program is built take longer for the count than for a look at the nearest memory.
+#[cfg(target_pointer_width = "64")]
+#[inline(always)]
+fn leading_ones(window: u64) -> u32 {
+    const TOP: usize = 1 << ESCAPE;
+    static ONES: [u8; TOP] = {
+        let mut ones = [0; TOP];
+        let mut top = 0;
+        while top < TOP {
+            ones[top] = ((top as u64) << (64 - ESCAPE)).leading_ones() as u8;
+            top += 1;
+        }
+        ones
+    };
+    ONES[(window >> (64 - ESCAPE)) as usize].into()
+}
+
 /// FORMAT.md code A.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Context {
@@ -82,12 +106,24 @@ impl Context {
 
     #[cfg_attr(target_pointer_width = "64", inline(always))]
     pub(crate) fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
+        bits.window();
+        self.take_at_hand(bits)
+    }
+
+    /// Most bits of a code that is no escape.
+    pub(crate) fn width_max(self) -> u32 {
+        ESCAPE + self.k
+    }
+
+    /// The next number, if a code of [`Self::width_max`] bits is at hand. Behind an escape, which
+    /// is longer, the window is full again.
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
+    pub(crate) fn take_at_hand(&mut self, bits: &mut BitReader<'_>) -> u32 {
         let k = self.k;
-        // The longest code, an escape of 47 bits, is within one window.
-        let window = bits.window();
-        let ones = window.leading_ones();
+        let window = bits.at_hand();
+        let ones = leading_ones(window);
         if ones >= ESCAPE {
-            return self.take_escaped(bits, window);
+            return self.take_escaped(bits);
         }
         let rest = window << (ones + 1);
         bits.skip(ones + 1 + k);
@@ -97,10 +133,14 @@ impl Context {
     }
 
     #[cold]
-    fn take_escaped(&mut self, bits: &mut BitReader<'_>, window: u64) -> u32 {
+    #[inline(never)]
+    fn take_escaped(&mut self, bits: &mut BitReader<'_>) -> u32 {
+        // The longest code, an escape of 47 bits, is within one window.
+        let window = bits.window();
         let width = (window << ESCAPE >> 59) as u32 + 1;
         let value = (window << (ESCAPE + 5) >> (64 - width)) as u32;
         bits.skip(ESCAPE + 5 + width);
+        bits.window();
         self.learn(4 << self.k);
         value
     }
@@ -116,6 +156,12 @@ impl Context {
     #[cfg_attr(target_pointer_width = "64", inline(always))]
     pub(crate) fn take_signed(&mut self, bits: &mut BitReader<'_>) -> i32 {
         unzigzag(self.take(bits))
+    }
+
+    /// As [`Self::take_at_hand`].
+    #[cfg_attr(target_pointer_width = "64", inline(always))]
+    pub(crate) fn take_signed_at_hand(&mut self, bits: &mut BitReader<'_>) -> i32 {
+        unzigzag(self.take_at_hand(bits))
     }
 }
 
@@ -151,10 +197,22 @@ impl Distance {
         self.context.put(bits, folded)
     }
 
+    #[cfg(test)]
+    fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
+        bits.window();
+        self.take_at_hand(bits)
+    }
+
+    /// Most bits of a code that is no escape.
+    pub(crate) fn width_max(self) -> u32 {
+        self.context.width_max()
+    }
+
+    /// As that of a [`Context`].
     #[cfg_attr(target_pointer_width = "64", inline(always))]
-    pub(crate) fn take(&mut self, bits: &mut BitReader<'_>) -> u32 {
+    pub(crate) fn take_at_hand(&mut self, bits: &mut BitReader<'_>) -> u32 {
         let expected = self.expected();
-        let folded = self.context.take(bits);
+        let folded = self.context.take_at_hand(bits);
         let distance = if folded <= 2 * expected {
             expected.wrapping_add(unzigzag(folded) as u32)
         } else {
