@@ -13,8 +13,9 @@ use pumpwitness_site_file as site_file;
 const STEPS_PER_MA: f32 = 500.0;
 /// Steps of the ratiometric signal in the whole supply.
 const STEPS_PER_SUPPLY: f32 = 10_000.0;
-/// Intervals that are turned into columns at a time: few enough to stay in the nearest memory.
-const TURNED_AT_ONCE: usize = 256;
+/// Intervals that are turned into columns at a time: few enough to stay in the nearest memory. A
+/// power of two.
+const TURNED_AT_ONCE: usize = 128;
 
 /// What the signal of a transducer means.
 #[derive(Clone, Copy)]
@@ -68,7 +69,7 @@ pub(crate) struct Batch {
     pub(crate) turned_back: Vec<usize>,
     /// Rows left out because their time is not believed.
     pub(crate) unbelieved: usize,
-    waiting: Vec<Interval>,
+    waiting: Box<Waiting>,
 }
 
 impl Batch {
@@ -79,7 +80,7 @@ impl Batch {
             events: Vec::new(),
             turned_back: Vec::new(),
             unbelieved: 0,
-            waiting: Vec::with_capacity(TURNED_AT_ONCE),
+            waiting: Box::new(Waiting::EMPTY),
         }
     }
 
@@ -93,53 +94,112 @@ impl Batch {
 
     /// Turns the intervals that wait into columns; to be called when all records are in.
     pub(crate) fn settle(&mut self) {
-        let rows = &self.waiting[..];
+        let Waiting { rows, end_ms, span_ms, voltage, current, signal, power_w, frequency_chz } =
+            &mut *self.waiting;
+        let rows = std::mem::take(rows).min(TURNED_AT_ONCE);
         let columns = &mut self.columns;
+        let end_ms = &end_ms[..rows];
         let mut last = columns.end_ms.last().copied().unwrap_or(i64::MIN);
-        for (row, interval) in rows.iter().enumerate() {
-            if interval.end_ms <= last {
+        for (row, end_ms) in end_ms.iter().enumerate() {
+            if *end_ms <= last {
                 self.turned_back.push(columns.end_ms.len() + row);
             }
-            last = interval.end_ms;
+            last = *end_ms;
         }
-        columns.end_ms.extend(rows.iter().map(|row| row.end_ms));
-        columns.span_ms.extend(rows.iter().map(|row| row.span_ms));
-        extend(&mut columns.voltage_v[0], rows, |row| row.voltage_dv, |steps| steps / 10.0);
-        extend(&mut columns.current_a[0], rows, |row| row.current_ca, |steps| steps / 100.0);
-        let signal = |row: &Interval| row.signal;
+        columns.end_ms.extend_from_slice(end_ms);
+        columns.span_ms.extend_from_slice(&span_ms[..rows]);
+        voltage.extend(&mut columns.voltage_v[0], rows, |steps| steps / 10.0);
+        current.extend(&mut columns.current_a[0], rows, |steps| steps / 100.0);
         let per_unit = match self.scale.kind {
             TransducerKind::Ratiometric => STEPS_PER_SUPPLY,
             TransducerKind::Loop | TransducerKind::Absent => STEPS_PER_MA,
         };
         if let Some(loop_ma) = &mut columns.loop_ma {
-            extend(loop_ma, rows, signal, |steps| steps / per_unit);
+            signal.extend(loop_ma, rows, |steps| steps / per_unit);
         }
         if let Some(pressure_bar) = &mut columns.pressure_bar {
             let line = self.scale.line;
             let bar = |steps: f32| line.bar(f64::from(steps / per_unit)) as f32;
-            extend(pressure_bar, rows, signal, bar);
+            signal.extend(pressure_bar, rows, bar);
         }
-        if let Some(power_w) = &mut columns.power_w {
-            power_w.extend(rows.iter().map(|row| row.power_w as f32));
+        if let Some(column) = &mut columns.power_w {
+            column.extend(power_w[..rows].iter().map(|watts| *watts as f32));
         }
-        if let Some(frequency_hz) = &mut columns.frequency_hz {
-            frequency_hz.extend(rows.iter().map(|row| f32::from(row.frequency_chz) / 100.0));
+        if let Some(column) = &mut columns.frequency_hz {
+            column.extend(frequency_chz[..rows].iter().map(|chz| *chz as f32 / 100.0));
         }
-        self.waiting.clear();
     }
 }
 
-/// Adds the values of a channel, turned from steps into its unit.
-#[inline]
-fn extend(
-    channel: &mut Channel,
-    rows: &[Interval],
-    spread: impl Fn(&Interval) -> Spread,
-    unit: impl Fn(f32) -> f32,
-) {
-    channel.mean.extend(rows.iter().map(|row| unit(spread(row).mean as f32)));
-    channel.min.extend(rows.iter().map(|row| unit(spread(row).min as f32)));
-    channel.max.extend(rows.iter().map(|row| unit(spread(row).max as f32)));
+/// Intervals as they come, field by field, so that several are turned in one step.
+struct Waiting {
+    rows: usize,
+    end_ms: [i64; TURNED_AT_ONCE],
+    span_ms: [u32; TURNED_AT_ONCE],
+    voltage: Steps,
+    current: Steps,
+    signal: Steps,
+    power_w: [i32; TURNED_AT_ONCE],
+    frequency_chz: [i32; TURNED_AT_ONCE],
+}
+
+impl Waiting {
+    const EMPTY: Self = Self {
+        rows: 0,
+        end_ms: [0; TURNED_AT_ONCE],
+        span_ms: [0; TURNED_AT_ONCE],
+        voltage: Steps::EMPTY,
+        current: Steps::EMPTY,
+        signal: Steps::EMPTY,
+        power_w: [0; TURNED_AT_ONCE],
+        frequency_chz: [0; TURNED_AT_ONCE],
+    };
+
+    /// Takes one; true when there is no room for another.
+    #[inline]
+    fn push(&mut self, interval: &Interval) -> bool {
+        // It is within anyway; so said, it needs no check.
+        let row = self.rows % TURNED_AT_ONCE;
+        self.end_ms[row] = interval.end_ms;
+        self.span_ms[row] = interval.span_ms;
+        self.voltage.put(row, interval.voltage_dv);
+        self.current.put(row, interval.current_ca);
+        self.signal.put(row, interval.signal);
+        self.power_w[row] = interval.power_w;
+        self.frequency_chz[row] = interval.frequency_chz.into();
+        self.rows = row + 1;
+        self.rows == TURNED_AT_ONCE
+    }
+}
+
+/// Steps of a channel.
+struct Steps {
+    mean: [i32; TURNED_AT_ONCE],
+    min: [i32; TURNED_AT_ONCE],
+    max: [i32; TURNED_AT_ONCE],
+}
+
+impl Steps {
+    const EMPTY: Self =
+        Self { mean: [0; TURNED_AT_ONCE], min: [0; TURNED_AT_ONCE], max: [0; TURNED_AT_ONCE] };
+
+    #[inline]
+    fn put(&mut self, row: usize, spread: Spread) {
+        self.mean[row] = spread.mean;
+        self.min[row] = spread.min;
+        self.max[row] = spread.max;
+    }
+
+    /// Adds the first `rows` to a channel, turned from steps into its unit.
+    #[inline]
+    fn extend(&self, channel: &mut Channel, rows: usize, unit: impl Fn(f32) -> f32) {
+        let turned = |steps: &[i32; TURNED_AT_ONCE], to: &mut Vec<f32>| {
+            to.extend(steps[..rows].iter().map(|steps| unit(*steps as f32)));
+        };
+        turned(&self.mean, &mut channel.mean);
+        turned(&self.min, &mut channel.min);
+        turned(&self.max, &mut channel.max);
+    }
 }
 
 impl Sink for &mut Batch {
@@ -149,17 +209,16 @@ impl Sink for &mut Batch {
             self.unbelieved += 1;
             return;
         }
-        self.waiting.push(*interval);
-        if self.waiting.len() == TURNED_AT_ONCE {
+        if self.waiting.push(interval) {
             self.settle();
         }
     }
 
     fn capture(&mut self, block: CaptureBlock) {
-        self.events.push((self.columns.len() + self.waiting.len(), Event::Capture(block)));
+        self.events.push((self.columns.len() + self.waiting.rows, Event::Capture(block)));
     }
 
     fn mark(&mut self, mark: TimedMark) {
-        self.events.push((self.columns.len() + self.waiting.len(), Event::Mark(mark)));
+        self.events.push((self.columns.len() + self.waiting.rows, Event::Mark(mark)));
     }
 }
