@@ -23,7 +23,19 @@ pub fn quantile_sorted(sorted: &[f64], q: f64) -> Option<f64> {
 
 /// Quantile `q` of values in any order.
 pub fn quantile(values: impl IntoIterator<Item = f64>, q: f64) -> Option<f64> {
-    quantile_sorted(&sorted(values), q)
+    let mut values: Vec<f64> = values.into_iter().filter(|v| v.is_finite()).collect();
+    quantile_of(&mut values, q)
+}
+
+/// As [`quantile_sorted`], of finite values in any order, which it puts in another.
+pub fn quantile_of(values: &mut [f64], q: f64) -> Option<f64> {
+    let last = values.len().checked_sub(1)?;
+    let place = q.clamp(0.0, 1.0) * last as f64;
+    let below = place.floor() as usize;
+    let (_, at, behind) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let at = *at;
+    let above = behind.iter().copied().min_by(f64::total_cmp).unwrap_or(at);
+    Some(at + (above - at) * (place - below as f64))
 }
 
 /// Median of values in any order.
@@ -88,6 +100,17 @@ mod tests {
         assert_eq!(median([4.0, 1.0, 3.0, 2.0]), Some(2.5));
         assert!((quantile([4.0, 1.0, 3.0, 2.0], 0.1).unwrap() - 1.3).abs() < 1e-12);
         assert_eq!(median([f64::NAN]), None);
+    }
+
+    #[test]
+    fn a_quantile_needs_no_order() {
+        let mut values: Vec<f64> = (0..301).map(|n| f64::from(n * 7919 % 301) / 3.0).collect();
+        let in_order = sorted(values.iter().copied());
+        for hundredths in 0..=100 {
+            let q = f64::from(hundredths) / 100.0;
+            assert_eq!(quantile_of(&mut values, q), quantile_sorted(&in_order, q));
+        }
+        assert_eq!(quantile_of(&mut [], 0.5), None);
     }
 
     #[test]

@@ -16,50 +16,127 @@ pub use plan::{Load, Plan};
 use crate::facts::{Facts, Has, Stretch};
 use crate::robust::median;
 use pumpwitness_recording::Columns;
-use row::{Row, Rows};
+use row::Rows;
 use runs::RunWatch;
 use signal::SignalWatch;
+use std::ops::Range;
+use std::sync::mpsc;
+use std::thread;
 use swing::SwingWatch;
 use tally::Tally;
 use voltage::VoltageWatch;
 
 /// Buckets for the lengths of rows, of 0.1 s each: up to the longest row a logger joins.
 const SPANS: usize = 601;
+/// Rows that the watches go over at a time: few enough to stay in the nearest memories.
+const ROWS_AT_ONCE: usize = 2048;
+/// Batches of so many rows are shared by two threads.
+const ROWS_TO_SHARE: usize = 16 * ROWS_AT_ONCE;
+/// Stretches of rows by which the first thread may be ahead of the second.
+const AHEAD_MAX: usize = 8;
+/// No time since the start of a run: the pump rests.
+const RESTING: i64 = i64::MIN;
 
 /// The pass.
 #[derive(Debug)]
 pub struct Scanner {
     plan: Plan,
+    has: Has,
+    pump: PumpWatch,
+    supply: SupplyWatch,
+}
+
+/// The watches that tell when the pump runs, and what belongs to runs and rests.
+#[derive(Debug)]
+struct PumpWatch {
+    gap_ms: i64,
     facts: Facts,
     last_end_ms: Option<i64>,
-    voltage: VoltageWatch,
     signal: SignalWatch,
-    swing: SwingWatch,
     runs: RunWatch,
-    tally: Tally,
     running_spans: Vec<u32>,
+}
+
+/// The watches that need no more of the first than whether the pump runs.
+#[derive(Debug)]
+struct SupplyWatch {
+    gap_ms: i64,
+    last_end_ms: Option<i64>,
+    voltage: VoltageWatch,
+    swing: SwingWatch,
+    tally: Tally,
 }
 
 impl Scanner {
     /// Begins.
     pub fn new(plan: Plan) -> Self {
         Self {
-            voltage: VoltageWatch::new(&plan),
-            signal: SignalWatch::new(plan.nominal_v),
-            swing: SwingWatch::new(plan.held_bar),
-            runs: RunWatch::new(&plan),
-            tally: Tally::new(&plan),
-            facts: Facts::default(),
-            last_end_ms: None,
-            running_spans: vec![0; SPANS],
+            has: Has::default(),
+            pump: PumpWatch {
+                gap_ms: plan.gap_ms,
+                facts: Facts::default(),
+                last_end_ms: None,
+                signal: SignalWatch::new(plan.nominal_v),
+                runs: RunWatch::new(&plan),
+                running_spans: vec![0; SPANS],
+            },
+            supply: SupplyWatch {
+                gap_ms: plan.gap_ms,
+                last_end_ms: None,
+                voltage: VoltageWatch::new(&plan),
+                swing: SwingWatch::new(plan.held_bar),
+                tally: Tally::new(&plan),
+            },
             plan,
         }
     }
 
     /// Takes the next rows.
     pub fn feed(&mut self, columns: &Columns) {
-        self.tally.push_columns(columns);
-        let has = &mut self.facts.has;
+        self.supply.tally.push_columns(columns);
+        self.note_channels(columns);
+        let rows = Rows::new(columns, self.plan.scale, self.plan.reversed);
+        if rows.len() < ROWS_TO_SHARE || !self.feed_shared(rows) {
+            let mut running = Vec::with_capacity(ROWS_AT_ONCE);
+            for part in parts(rows.len()) {
+                running.clear();
+                self.pump.push(rows, part.clone(), &mut running);
+                self.supply.push(rows, part, &running);
+            }
+        }
+    }
+
+    /// Goes over the rows on two threads, one behind the other; false where there is no second
+    /// thread to be had, and nothing was done.
+    fn feed_shared(&mut self, rows: Rows) -> bool {
+        if thread::available_parallelism().map_or(1, usize::from) < 2 {
+            return false;
+        }
+        let Self { pump, supply, .. } = self;
+        thread::scope(|scope| {
+            let (sender, receiver) = mpsc::sync_channel::<(Range<usize>, Vec<i64>)>(AHEAD_MAX);
+            let second = thread::Builder::new().spawn_scoped(scope, move || {
+                for (part, running) in receiver {
+                    supply.push(rows, part, &running);
+                }
+            });
+            if second.is_err() {
+                return false;
+            }
+            for part in parts(rows.len()) {
+                let mut running = Vec::with_capacity(ROWS_AT_ONCE);
+                pump.push(rows, part.clone(), &mut running);
+                if sender.send((part, running)).is_err() {
+                    // The second thread has panicked, and the scope will.
+                    break;
+                }
+            }
+            true
+        })
+    }
+
+    fn note_channels(&mut self, columns: &Columns) {
+        let has = &mut self.has;
         let any = |values: Option<&Vec<f32>>| {
             values.is_some_and(|values| values.iter().any(|v| v.is_finite()))
         };
@@ -80,76 +157,119 @@ impl Scanner {
                     .is_some_and(|(volts, amps)| volts.spread && amps.spread),
             frequency: has.frequency || any(columns.frequency_hz.as_ref()),
         };
-        let rows = Rows::new(columns, self.plan.scale, self.plan.reversed);
-        for n in 0..columns.len() {
-            self.push(&rows.row(n));
-        }
     }
 
-    fn push(&mut self, row: &Row) {
-        match self.last_end_ms {
-            None => {
-                self.facts.start_ms = row.start_ms;
-                self.runs.resume(row.start_ms, self.runs.load_of(row));
-            }
-            Some(last) if row.start_ms - last > self.plan.gap_ms => {
-                self.interrupt(last);
-                self.facts.gaps.push(Stretch { start_ms: last, end_ms: row.start_ms });
-                self.runs.resume(row.start_ms, self.runs.load_of(row));
-            }
-            Some(_) => {}
+    /// Ends.
+    pub fn finish(self) -> Facts {
+        let Self { has, pump, mut supply, .. } = self;
+        supply.interrupt();
+        let mut facts = pump.finish();
+        facts.has = has;
+        supply.tally.finish(&mut facts);
+        facts.voltage_events = supply.voltage.events;
+        facts.sustained = supply.voltage.sustained;
+        facts.swings = supply.swing.swings;
+        for event in &mut facts.voltage_events {
+            let (start_ms, end_ms) = (event.time.start_ms, event.time.end_ms);
+            // Runs are in time order, so only those around the event are looked at.
+            let from = facts.runs.partition_point(|run| run.time.end_ms + AT_START_MS < start_ms);
+            let near = facts.runs[from..]
+                .iter()
+                .take_while(|run| run.time.start_ms <= end_ms + AT_START_MS);
+            event.at_start = near.into_iter().any(|run| {
+                run.start_seen
+                    && event.time.meets(
+                        run.time.start_ms,
+                        run.inrush_end_ms.min(run.time.end_ms),
+                        AT_START_MS,
+                    )
+            });
         }
-        self.last_end_ms = Some(row.end_ms);
-        self.facts.covered_ms += row.end_ms - row.start_ms;
-        self.facts.rows += 1;
-        self.signal.push(row);
-        self.runs.push(row, !self.signal.faulty());
-        let running_ms = self.runs.running_ms(row.end_ms);
-        self.voltage.push(row, running_ms.is_some());
-        self.swing.push(row, running_ms);
-        self.tally.push(row, running_ms.is_some());
-        if running_ms.is_some() {
-            let bucket = ((row.end_ms - row.start_ms) / 100).clamp(0, SPANS as i64 - 1) as usize;
-            self.running_spans[bucket] += 1;
+        facts
+    }
+}
+
+/// Room between an inrush and a voltage event that belong together, ms.
+const AT_START_MS: i64 = 400;
+
+/// Parts of so many rows, in order.
+fn parts(rows: usize) -> impl Iterator<Item = Range<usize>> {
+    (0..rows).step_by(ROWS_AT_ONCE).map(move |from| from..(from + ROWS_AT_ONCE).min(rows))
+}
+
+impl PumpWatch {
+    /// Takes rows; adds to `running` the time since the start of the run for each, or [`RESTING`].
+    fn push(&mut self, rows: Rows, part: Range<usize>, running: &mut Vec<i64>) {
+        for n in part {
+            let row = &rows.row(n);
+            match self.last_end_ms {
+                None => {
+                    self.facts.start_ms = row.start_ms;
+                    self.runs.resume(row.start_ms, self.runs.load_of(row));
+                }
+                Some(last) if row.start_ms - last > self.gap_ms => {
+                    self.interrupt(last);
+                    self.facts.gaps.push(Stretch { start_ms: last, end_ms: row.start_ms });
+                    self.runs.resume(row.start_ms, self.runs.load_of(row));
+                }
+                Some(_) => {}
+            }
+            self.last_end_ms = Some(row.end_ms);
+            self.facts.covered_ms += row.end_ms - row.start_ms;
+            self.facts.rows += 1;
+            self.signal.push(row);
+            self.runs.push(row, !self.signal.faulty());
+            let running_ms = self.runs.running_ms(row.end_ms);
+            if running_ms.is_some() {
+                let bucket =
+                    ((row.end_ms - row.start_ms) / 100).clamp(0, SPANS as i64 - 1) as usize;
+                self.running_spans[bucket] += 1;
+            }
+            running.push(running_ms.unwrap_or(RESTING));
         }
     }
 
     fn interrupt(&mut self, now_ms: i64) {
         self.signal.interrupt();
-        self.voltage.interrupt();
-        self.swing.interrupt();
         self.runs.interrupt(now_ms);
     }
 
-    /// Ends.
-    pub fn finish(mut self) -> Facts {
+    fn finish(mut self) -> Facts {
         if let Some(last) = self.last_end_ms {
             self.facts.end_ms = last;
             self.interrupt(last);
         }
         let mut facts = self.facts;
-        self.tally.finish(&mut facts);
         facts.runs = self.runs.runs;
         facts.rests = self.runs.rests;
-        facts.voltage_events = self.voltage.events;
-        facts.sustained = self.voltage.sustained;
         facts.loop_faults = self.signal.faults;
-        facts.swings = self.swing.swings;
         let spans = self.running_spans.iter().enumerate();
         facts.row_s = median(spans.flat_map(|(n, count)| {
             std::iter::repeat_n((n as f64 + 0.5) / 10.0, (*count as usize).div_ceil(1000))
         }))
         .unwrap_or(f64::NAN);
-        for event in &mut facts.voltage_events {
-            event.at_start = facts.runs.iter().any(|run| {
-                run.start_seen
-                    && event.time.meets(
-                        run.time.start_ms,
-                        run.inrush_end_ms.min(run.time.end_ms),
-                        400,
-                    )
-            });
-        }
         facts
+    }
+}
+
+impl SupplyWatch {
+    /// Takes rows, with the time since the start of the run for each, or [`RESTING`].
+    fn push(&mut self, rows: Rows, part: Range<usize>, running: &[i64]) {
+        for (n, running_ms) in part.zip(running) {
+            let row = &rows.row(n);
+            if self.last_end_ms.is_some_and(|last| row.start_ms - last > self.gap_ms) {
+                self.interrupt();
+            }
+            self.last_end_ms = Some(row.end_ms);
+            let running_ms = (*running_ms != RESTING).then_some(*running_ms);
+            self.voltage.push(row, running_ms.is_some());
+            self.swing.push(row, running_ms);
+            self.tally.push(row, running_ms.is_some());
+        }
+    }
+
+    fn interrupt(&mut self) {
+        self.voltage.interrupt();
+        self.swing.interrupt();
     }
 }

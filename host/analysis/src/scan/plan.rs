@@ -4,7 +4,7 @@
 use super::row::LoopScale;
 use crate::facts::Stretch;
 use crate::limits;
-use crate::robust::{quantile_sorted, sorted};
+use crate::robust::quantile_of;
 use pumpwitness_recording::Columns;
 use pumpwitness_site_file::{Control, Site, Start};
 
@@ -81,7 +81,10 @@ impl Plan {
         let lines = if site.supply.phases == 3 { 3f64.sqrt() } else { 1.0 };
         let drive = held_bar.is_some() || site.motor.start == Start::Drive;
         let step = columns.len().div_ceil(LOOK).max(1);
-        let look = |values: &[f32]| sorted(values.iter().step_by(step).map(|v| f64::from(*v)));
+        let look = |values: &[f32]| -> Vec<f64> {
+            let values = values.iter().step_by(step).map(|v| f64::from(*v));
+            values.filter(|v| v.is_finite()).collect()
+        };
         let mut load = Load::None;
         let mut full = f64::NAN;
         let mut seen = Vec::new();
@@ -93,8 +96,8 @@ impl Plan {
             && let Some(power) = &columns.power_w
         {
             seen = look(power);
-            if lean_to_negative(&seen) {
-                seen = sorted(seen.iter().map(|w| -w));
+            if lean_to_negative(&mut seen) {
+                seen.iter_mut().for_each(|w| *w = -*w);
             }
             (load, full) = (Load::Power, nominal_v * rated_a * lines);
         }
@@ -106,13 +109,15 @@ impl Plan {
         // A motor straight on the line draws a third of its rated current and more even unloaded;
         // a drive at its lowest speed a few per cent, asleep one or two.
         let (rest_below, least) = if drive { (0.06, 0.015) } else { (0.3, 0.15) };
-        let rest: Vec<f64> = seen.iter().copied().filter(|v| *v < rest_below * full).collect();
-        let standby = quantile_sorted(&rest, 0.5).unwrap_or(0.0);
-        let scatter = quantile_sorted(&rest, 0.95).unwrap_or(0.0) - standby;
+        let mut rest = seen;
+        rest.retain(|v| *v < rest_below * full);
+        let standby = quantile_of(&mut rest, 0.5).unwrap_or(0.0);
+        let scatter = quantile_of(&mut rest, 0.95).unwrap_or(0.0) - standby;
         let full = if load == Load::Pressure { 1.0 } else { full };
         let on = standby + (least * full).max(4.0 * scatter.min(0.01 * full));
-        let spans = sorted(columns.span_ms.iter().step_by(step).map(|s| f64::from(*s)));
-        let usual_ms = quantile_sorted(&spans, 0.5).unwrap_or(1000.0);
+        let mut spans: Vec<f64> =
+            columns.span_ms.iter().step_by(step).map(|s| f64::from(*s)).collect();
+        let usual_ms = quantile_of(&mut spans, 0.5).unwrap_or(1000.0);
         let scale = site.transducer.map(|t| LoopScale {
             low_bar: t.low_bar as f32,
             ma_per_bar: (16.0 / (t.high_bar - t.low_bar)) as f32,
@@ -137,14 +142,24 @@ impl Plan {
             by_pressure,
             scale,
             gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,
-            reversed: columns.power_w.as_ref().is_some_and(|power| lean_to_negative(&look(power))),
+            reversed: columns
+                .power_w
+                .as_ref()
+                .is_some_and(|power| lean_to_negative(&mut look(power))),
         }
     }
 }
 
-/// Whether the larger half of sorted powers lies below zero. A motor takes power; what it gives back
+/// Power below which a negative one is no mere noise, W.
+const NEGATIVE_W: f64 = -20.0;
+
+/// Whether the larger half of the powers lies below zero. A motor takes power; what it gives back
 /// while it is switched is far smaller.
-fn lean_to_negative(powers: &[f64]) -> bool {
-    let (least, most) = (quantile_sorted(powers, 0.001), quantile_sorted(powers, 0.999));
-    matches!((least, most), (Some(least), Some(most)) if -least > 2.0 * most.max(0.0) && least < -20.0)
+fn lean_to_negative(powers: &mut [f64]) -> bool {
+    // As it is mostly.
+    if powers.iter().all(|w| *w >= NEGATIVE_W) {
+        return false;
+    }
+    let (least, most) = (quantile_of(powers, 0.001), quantile_of(powers, 0.999));
+    matches!((least, most), (Some(least), Some(most)) if -least > 2.0 * most.max(0.0) && least < NEGATIVE_W)
 }

@@ -28,6 +28,8 @@ const SLOPE_S: f64 = 20.0;
 pub struct RunWatch {
     plan: Plan,
     recent: VecDeque<Row>,
+    /// Load of the row before; NaN at the beginning of a stretch of record.
+    load_before: f32,
     open: Option<OpenRun>,
     rest: Option<OpenRest>,
     /// Finished runs.
@@ -54,7 +56,8 @@ impl RunWatch {
     pub fn new(plan: &Plan) -> Self {
         Self {
             plan: plan.clone(),
-            recent: VecDeque::new(),
+            recent: VecDeque::with_capacity(LOOK_BACK_ROWS + 1),
+            load_before: f32::NAN,
             open: None,
             rest: None,
             runs: Vec::new(),
@@ -90,7 +93,7 @@ impl RunWatch {
         }
         let load = self.load(&row);
         let running = self.open.as_ref().is_some_and(|run| !run.stopped);
-        let before = self.recent.back().map_or(f32::NAN, |r| self.load(r));
+        let before = std::mem::replace(&mut self.load_before, load);
         self.remember(row);
         if running && load < self.plan.off {
             self.stop(&row, before, load);
@@ -211,6 +214,7 @@ impl RunWatch {
             self.rests.push(rest.finish(now_ms, false));
         }
         self.recent.clear();
+        self.load_before = f32::NAN;
     }
 
     /// A stretch of record begins at `now_ms`.

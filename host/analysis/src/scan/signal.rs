@@ -2,7 +2,7 @@
 //! or above 21.0 mA, valid from 3.8 to 20.5 mA, the state kept in between.
 
 use super::row::Row;
-use crate::facts::{LoopFault, LoopKind};
+use crate::facts::{LoopFault, LoopKind, Stretch};
 use crate::limits;
 
 /// Loop faults nearer than this are one.
@@ -21,9 +21,9 @@ pub struct SignalWatch {
 #[derive(Debug)]
 struct Open {
     kind: LoopKind,
-    first: Row,
+    first: Stretch,
     first_share: f64,
-    last: Row,
+    last: Stretch,
     last_share: f64,
     rows: u32,
     good_ma: f64,
@@ -59,7 +59,8 @@ impl SignalWatch {
         } else {
             None
         };
-        let voltage = f64::from(row.v_min.min(row.v)) / self.nominal_v;
+        let nominal_v = self.nominal_v;
+        let voltage = || f64::from(row.v_min.min(row.v)) / nominal_v;
         if let Some(open) = &mut self.open {
             let goes_on = match open.kind {
                 LoopKind::Open => low < limits::LOOP_LIVE_LOW_MA.value,
@@ -72,10 +73,10 @@ impl SignalWatch {
                     LoopKind::Short => open.extreme_ma.max(extreme),
                     _ => open.extreme_ma.min(extreme),
                 };
-                open.last = *row;
+                open.last = row.time();
                 open.last_share = share(open.good_ma, mean, extreme);
                 open.rows += 1;
-                open.voltage = open.voltage.min(voltage);
+                open.voltage = open.voltage.min(voltage());
                 return;
             }
             self.close();
@@ -84,14 +85,14 @@ impl SignalWatch {
             let inside = share(self.good_ma, mean, extreme);
             self.open = Some(Open {
                 kind,
-                first: *row,
+                first: row.time(),
                 first_share: inside,
-                last: *row,
+                last: row.time(),
                 last_share: inside,
                 rows: 1,
                 good_ma: self.good_ma,
                 extreme_ma: extreme,
-                voltage,
+                voltage: voltage(),
             });
         } else {
             self.good_ma = mean;

@@ -13,6 +13,8 @@ pub struct Strip {
     origin_ms: i64,
     bucket_ms: i64,
     buckets: Vec<Bucket>,
+    /// End of the last bucket.
+    until_ms: i64,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -34,7 +36,7 @@ impl Bucket {
 impl Strip {
     /// Begins at `origin_ms` with buckets of `bucket_ms`.
     pub fn new(origin_ms: i64, bucket_ms: i64) -> Self {
-        Self { origin_ms, bucket_ms: bucket_ms.max(1), buckets: Vec::new() }
+        Self { origin_ms, bucket_ms: bucket_ms.max(1), buckets: Vec::new(), until_ms: i64::MIN }
     }
 
     /// Takes a row.
@@ -42,23 +44,34 @@ impl Strip {
         // The mean of a long row stands for its middle.
         let span_ms = row.end_ms - row.start_ms;
         let at_ms = if span_ms > self.bucket_ms { row.end_ms - span_ms / 2 } else { row.end_ms };
-        let number = (at_ms - self.origin_ms).max(1).saturating_sub(1) / self.bucket_ms;
-        let number = self.buckets.last().map_or(number, |last| last.number.max(number));
-        if self.buckets.last().is_none_or(|b| b.number != number) {
-            if self.buckets.len() == BUCKETS {
-                self.halve();
-                return self.push(row);
+        // Mostly it goes on in the bucket of the row before.
+        if at_ms > self.until_ms {
+            let number = (at_ms - self.origin_ms).max(1).saturating_sub(1) / self.bucket_ms;
+            if self.buckets.last().is_none_or(|last| number > last.number) {
+                if self.buckets.len() == BUCKETS {
+                    self.halve();
+                    return self.push(row);
+                }
+                self.buckets.push(Bucket { number, ..Bucket::default() });
             }
-            self.buckets.push(Bucket { number, ..Bucket::default() });
+            self.until_ms = self.end_of_last();
         }
         let Some(bucket) = self.buckets.last_mut() else { return };
-        let span = (row.end_ms - row.start_ms) as f32;
-        for (n, value) in [row.v, row.i, row.w, row.p].into_iter().enumerate() {
-            if value.is_finite() {
-                bucket.sums[n] += value * span;
-                bucket.times[n] += span;
-            }
+        let span = span_ms as f32;
+        let values = [row.v, row.i, row.w, row.p];
+        // Adding nothing is cheaper than asking whether to add.
+        let weights = values.map(|value| if value.is_finite() { span } else { 0.0 });
+        let products = values.map(|value| if value.is_finite() { value * span } else { 0.0 });
+        for n in 0..4 {
+            bucket.sums[n] += products[n];
+            bucket.times[n] += weights[n];
         }
+    }
+
+    fn end_of_last(&self) -> i64 {
+        self.buckets
+            .last()
+            .map_or(i64::MIN, |last| self.origin_ms + (last.number + 1) * self.bucket_ms)
     }
 
     fn halve(&mut self) {
@@ -72,6 +85,7 @@ impl Strip {
             }
         }
         self.buckets = joined;
+        self.until_ms = self.end_of_last();
     }
 
     /// Length of a bucket, s.

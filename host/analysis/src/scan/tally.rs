@@ -11,6 +11,16 @@ const STEPS: usize = 2001;
 /// Length of the means unbalance is judged by, ms (EN 50160: 10 min).
 const UNBALANCE_MS: i64 = 600_000;
 
+/// A minute, ms.
+const MINUTE_MS: i64 = 60_000;
+
+/// The whole number nearest to a value, halves rounded up; 0 for values below zero. (Without the
+/// processor's own instruction, which is not known to be there, rounding is a call.)
+fn nearest(value: f64) -> usize {
+    let below = value as usize;
+    below + usize::from(value - below as f64 >= 0.5)
+}
+
 /// Sums.
 #[derive(Debug)]
 pub struct Tally {
@@ -39,7 +49,7 @@ const PRESSURE_STEPS: usize = 600;
 
 #[derive(Debug)]
 struct OpenMinute {
-    number: i64,
+    start_ms: i64,
     covered: f64,
     square: f64,
     v_time: f64,
@@ -92,11 +102,11 @@ impl Tally {
             self.push_pressure(row);
         }
         let seconds = row.seconds();
-        let number = row.end_ms.div_euclid(60_000);
-        if self.minute.as_ref().is_none_or(|m| m.number != number) {
+        let inside = |m: &OpenMinute| (0..MINUTE_MS).contains(&(row.end_ms - m.start_ms));
+        if !self.minute.as_ref().is_some_and(inside) {
             self.close_minute();
             self.minute = Some(OpenMinute {
-                number,
+                start_ms: row.end_ms.div_euclid(MINUTE_MS) * MINUTE_MS,
                 covered: 0.0,
                 square: 0.0,
                 v_time: 0.0,
@@ -118,8 +128,8 @@ impl Tally {
             minute.v_time += seconds;
             minute.v_min = minute.v_min.min(row.v_min.min(row.v));
             minute.v_max = minute.v_max.max(row.v_max.max(row.v));
-            let step = (f64::from(row.v) / self.nominal_v * 1000.0).round();
-            self.voltage_s[(step.max(0.0) as usize).min(STEPS - 1)] += seconds;
+            let step = nearest(f64::from(row.v) / self.nominal_v * 1000.0);
+            self.voltage_s[step.min(STEPS - 1)] += seconds;
         }
         // Zero stands for an interruption.
         if row.f > 0.0 {
@@ -192,7 +202,7 @@ impl Tally {
     fn close_minute(&mut self) {
         let Some(m) = self.minute.take() else { return };
         self.minutes.push(Minute {
-            start_ms: m.number * 60_000,
+            start_ms: m.start_ms,
             covered_s: m.covered as f32,
             v: (m.square / m.v_time).sqrt() as f32,
             v_min: m.v_min,
@@ -227,5 +237,23 @@ impl Tally {
         facts.over_range_s = self.over_range_s;
         facts.voltage_time =
             (0u32..).zip(self.voltage_s).filter(|(_, seconds)| *seconds > 0.0).collect();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the standard library's own rounding.
+    #[test]
+    fn nearest_is_rounding() {
+        for n in 0..4_000 {
+            for value in [f64::from(n) / 8.0, f64::from(n).sqrt(), -f64::from(n)] {
+                for value in [value, value.next_down(), value.next_up()] {
+                    assert_eq!(nearest(value), value.round().max(0.0) as usize, "{value}");
+                }
+            }
+        }
+        assert_eq!(nearest(0.499_999_999_999_999_94), 0);
     }
 }

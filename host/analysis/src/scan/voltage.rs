@@ -38,9 +38,9 @@ pub struct VoltageWatch {
 #[derive(Debug)]
 struct Open {
     low: bool,
-    first: Row,
+    first: Stretch,
     first_share: f64,
-    last: Row,
+    last: Stretch,
     last_share: f64,
     rows: u32,
     extreme_v: f64,
@@ -103,7 +103,7 @@ impl VoltageWatch {
             if goes_on {
                 open.extreme_v =
                     if open.low { open.extreme_v.min(low) } else { open.extreme_v.max(high) };
-                open.last = *row;
+                open.last = row.time();
                 let extreme = if open.low { low } else { high };
                 open.last_share = share(open.before_v, mean, extreme);
                 open.rows += 1;
@@ -117,9 +117,9 @@ impl VoltageWatch {
             let inside = share(self.normal_v, mean, extreme);
             self.open = Some(Open {
                 low: dips,
-                first: *row,
+                first: row.time(),
                 first_share: inside,
-                last: *row,
+                last: row.time(),
                 last_share: inside,
                 rows: 1,
                 extreme_v: extreme,
