@@ -96,19 +96,19 @@ impl Scanner {
         self.supply.tally.push_columns(columns);
         self.note_channels(columns);
         let rows = Rows::new(columns, self.plan.scale, self.plan.reversed);
-        if rows.len() < ROWS_TO_SHARE || !self.feed_shared(rows) {
+        if rows.len() < ROWS_TO_SHARE || !self.feed_shared(&rows) {
             let mut running = Vec::with_capacity(ROWS_AT_ONCE);
             for part in parts(rows.len()) {
                 running.clear();
-                self.pump.push(rows, part.clone(), &mut running);
-                self.supply.push(rows, part, &running);
+                self.pump.push(&rows, part.clone(), &mut running);
+                self.supply.push(&rows, part, &running);
             }
         }
     }
 
     /// Goes over the rows on two threads, one behind the other; false where there is no second
     /// thread to be had, and nothing was done.
-    fn feed_shared(&mut self, rows: Rows) -> bool {
+    fn feed_shared(&mut self, rows: &Rows) -> bool {
         if thread::available_parallelism().map_or(1, usize::from) < 2 {
             return false;
         }
@@ -199,7 +199,7 @@ fn parts(rows: usize) -> impl Iterator<Item = Range<usize>> {
 
 impl PumpWatch {
     /// Takes rows; adds to `running` the time since the start of the run for each, or [`RESTING`].
-    fn push(&mut self, rows: Rows, part: Range<usize>, running: &mut Vec<i64>) {
+    fn push(&mut self, rows: &Rows, part: Range<usize>, running: &mut Vec<i64>) {
         for n in part {
             let row = &rows.row(n);
             match self.last_end_ms {
@@ -254,7 +254,7 @@ impl PumpWatch {
 
 impl SupplyWatch {
     /// Takes rows, with the time since the start of the run for each, or [`RESTING`].
-    fn push(&mut self, rows: Rows, part: Range<usize>, running: &[i64]) {
+    fn push(&mut self, rows: &Rows, part: Range<usize>, running: &[i64]) {
         for (n, running_ms) in part.zip(running) {
             let row = &rows.row(n);
             if self.last_end_ms.is_some_and(|last| row.start_ms - last > self.gap_ms) {

@@ -97,7 +97,9 @@ impl Plan {
         {
             seen = look(power);
             if lean_to_negative(&mut seen) {
-                seen.iter_mut().for_each(|w| *w = -*w);
+                for watts in &mut seen {
+                    *watts = -*watts;
+                }
             }
             (load, full) = (Load::Power, nominal_v * rated_a * lines);
         }

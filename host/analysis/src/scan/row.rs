@@ -159,7 +159,7 @@ impl<'a> Rows<'a> {
                 ma_max = ma.max(scale.ma(p_max));
             }
         }
-        let w = at(self.watts, n);
+        let watts = at(self.watts, n);
         let end_ms = self.end_ms[n];
         Row {
             start_ms: end_ms - i64::from(self.span_ms[n]),
@@ -175,7 +175,7 @@ impl<'a> Rows<'a> {
             ma,
             ma_min,
             ma_max,
-            w: if self.reversed { -w } else { w },
+            w: if self.reversed { -watts } else { watts },
             f: at(self.hertz, n),
         }
     }
