@@ -49,6 +49,8 @@ limits! {
     RUNNING_DROP = 0.05, "of nominal", "IEC 60364-5-52 annex G (5 %, from memory)";
     /// Voltage drop at the motor while starting.
     STARTING_DROP = 0.15, "of nominal", "common practice (motor starts keep 85 % at the terminals)";
+    /// Fewest starts that show a growth of the supply impedance.
+    GROWTH_STARTS = 6.0, "starts", "reasoned (a median of two at the least at either end, and two in between)";
     /// Growth of the supply impedance inside one record.
     IMPEDANCE_GROWTH = 1.25, "times", "this record (growth beyond five times the scatter), with 25 % as common practice";
     /// Voltage unbalance.
@@ -163,6 +165,8 @@ limits! {
     TANK_JUMP = 0.15, "of declared differential", "common practice";
     /// Movement of both switch points together.
     DRIFT = 0.1, "of declared differential", "this record (four times its scatter), at least 10 % as common practice";
+    /// Shortest record in which the drift of a transducer shows.
+    DRIFT_DAYS = 2.0, "days", "common practice (a drift within one day is told from the day's warmth by the next)";
     /// Change of the load from which a drive goes to sleep.
     DRIFT_LOAD = 0.05, "of the no-flow load", "this record (four times its uncertainty), at least 5 % as common practice";
     /// Running current below which the clamp is suspected.
@@ -213,6 +217,10 @@ limits! {
     POWER_FACTOR = 0.85, "of volts times amperes", "common practice (small motors at rated load)";
     /// Longest rows that show how runs begin and end.
     FINE_ROW_S = 3.0, "s", "common practice (protections act within 2 to 10 s)";
+    /// Confidence below which a cause counts as contradicted by the record.
+    RULED_OUT_BELOW = 0.15, "confidence", "our choice (half of what would name it)";
+    /// Shortest record that rules anything out.
+    RULED_OUT_H = 20.0, "h", "common practice (the busy and the quiet hours of a day, short of a few)";
     /// Confidence from which a cause is named.
     NAMED_FROM = 0.3, "confidence", "our choice (less than one in three is no allegation)";
     /// Voltage from which a high current is not laid to the voltage.

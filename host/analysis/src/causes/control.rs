@@ -8,22 +8,24 @@ pub const CONTROL_HUNTING: Cause = Cause {
     name: "control-hunting",
     points_to: PointsTo::Control,
     needs: &[Need::Pressure, Need::Fine],
-    weigh: |view| Weight {
-        confidence: view.strength("pressure-hunting"),
-        speaks_for: view.found(&["pressure-hunting"]),
-        text: format!(
-            "The control swings instead of holding the pressure: {:.2} bar up and down, once in \
-             {:.1} s, for {:.0} % of the running time.",
-            view.figure("pressure-hunting", "swing_bar"),
-            view.figure("pressure-hunting", "period_s"),
-            view.figure("pressure-hunting", "share_of_running") * 100.0
-        ),
-        otherwise: if view.case.constant_pressure() {
-            "While the pump ran the pressure did not swing at even intervals.".to_owned()
-        } else {
-            "The pump is switched on and off; there is no control loop to swing.".to_owned()
-        },
-        ..Weight::default()
+    weigh: |view| {
+        if let Some(because) = view.no_drive() {
+            return Weight::silent(because);
+        }
+        Weight {
+            confidence: view.strength("pressure-hunting"),
+            speaks_for: view.found(&["pressure-hunting"]),
+            text: format!(
+                "The pressure swings instead of being held: {:.2} bar from low to high, once in \
+                 {:.1} s, for {:.0} % of the running time, at intervals too even for taps.",
+                view.figure("pressure-hunting", "swing_bar"),
+                view.figure("pressure-hunting", "period_s"),
+                view.figure("pressure-hunting", "share_of_running") * 100.0
+            ),
+            otherwise: "While the pump ran the pressure did not swing at even intervals."
+                .to_owned(),
+            ..Weight::default()
+        }
     },
     next_checks: &[
         "Lower the gain or lengthen the integral time of the pressure control; check the air in its \

@@ -18,6 +18,9 @@ use std::fmt::Write;
 /// Confidence from which a cause is named.
 pub const NAMED_FROM: f64 = limits::NAMED_FROM.value;
 
+/// Confidence below which a cause counts as contradicted.
+const RULED_OUT_BELOW: f64 = limits::RULED_OUT_BELOW.value;
+
 /// A row of the table.
 pub struct Cause {
     /// Name in the contract.
@@ -43,8 +46,18 @@ pub struct Weight {
     pub against: Vec<String>,
     /// Plain words for page one; used where it is named.
     pub text: String,
-    /// What the record shows instead, with figures; used where it is not named.
+    /// What the record shows instead, with figures, or why it cannot speak about this; used where
+    /// it is not named.
     pub otherwise: String,
+    /// True where `otherwise` says why the record cannot speak about this: then it is not ruled out.
+    pub silent: bool,
+}
+
+impl Weight {
+    /// Nothing for it, and the record cannot speak about it.
+    fn silent(because: impl Into<String>) -> Self {
+        Self { otherwise: because.into(), silent: true, ..Self::default() }
+    }
 }
 
 /// The table.
@@ -103,16 +116,12 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
                 text: weight.text,
             });
         } else {
-            let enough = view.enough();
-            let because = match enough.clone() {
-                Some(short) if weight.confidence == 0.0 => short,
-                _ => weight.otherwise,
+            let contradicted = !weight.silent && weight.confidence < RULED_OUT_BELOW;
+            let (because, contradicted) = match (view.short(), contradicted) {
+                (Some(short), true) => (short.because(weight.otherwise), false),
+                (_, contradicted) => (weight.otherwise, contradicted),
             };
-            ruled_out.push(RuledOut {
-                cause: cause.name,
-                because,
-                contradicted: enough.is_none() && weight.confidence < 0.15,
-            });
+            ruled_out.push(RuledOut { cause: cause.name, because, contradicted });
         }
     }
     verdict.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
@@ -137,16 +146,11 @@ fn healthy(view: &View) -> Verdict {
         * view.channels_share()
         * (1.0 - 0.7 * unexplained)
         * if view.missing(Need::Fine).is_some() { 0.6 } else { 1.0 };
-    let worth = view
-        .findings
-        .iter()
-        .filter(|f| f.severity == Severity::Watch)
-        .map(|f| f.kind)
-        .collect::<Vec<_>>();
-    let eye = if worth.is_empty() {
-        String::new()
-    } else {
-        format!(" Worth an eye: {}.", worth.join(", "))
+    let worth = view.findings.iter().filter(|f| f.severity == Severity::Watch).count();
+    let eye = match worth {
+        0 => "",
+        1 => " One finding is worth an eye all the same.",
+        _ => " Some findings are worth an eye all the same.",
     };
     let mut limits = String::new();
     if case.plan.load == crate::scan::Load::Pressure {

@@ -2,13 +2,10 @@
 
 use super::{Cause, Need, View, Weight};
 use crate::limits;
-use crate::outcome::PointsTo;
+use crate::outcome::{PointsTo, StopReason};
 use crate::robust::{median, ramp};
 
 fn current_normal(view: &View) -> String {
-    if !view.case.levels.current_a.is_finite() {
-        return "The motor's current was not recorded; its power shows nothing amiss.".to_owned();
-    }
     format!(
         "Running current is {:.2} A (median), {:.0} % of the rated {:.2} A.",
         view.case.levels.current_a,
@@ -26,30 +23,41 @@ pub const MECHANICAL_DRAG: Cause = Cause {
     points_to: PointsTo::Motor,
     needs: &[Need::Load],
     weigh: |view| {
+        if let Some(because) = view.doubtful_current() {
+            return Weight::silent(because);
+        }
         let overload = view.strength("overload");
         let voltage = view.figure("overload", "voltage_v") / view.case.plan.nominal_v;
         // Low voltage raises the current of a sound motor.
         let sound = if voltage.is_finite() { ramp(voltage, 0.88, NORMAL_VOLTAGE) } else { 0.6 };
         let mut against = Vec::new();
-        if sound < 0.8 && overload > 0.0 {
-            against.push(format!(
-                "the voltage was {:.0} % of nominal, which raises the current by itself",
-                voltage * 100.0
-            ));
-        }
+        let at = if !voltage.is_finite() {
+            against.push(
+                "the voltage was not recorded; a low one raises the current by itself".to_owned(),
+            );
+            String::new()
+        } else {
+            if sound < 0.8 && overload > 0.0 {
+                against.push(format!(
+                    "the voltage was {:.0} % of nominal, which raises the current by itself",
+                    voltage * 100.0
+                ));
+            }
+            format!(" at {:.0} V", view.figure("overload", "voltage_v"))
+        };
         Weight {
             confidence: overload * (0.15 + 0.8 * sound),
             speaks_for: view.found(&["overload", "changed-running-current"]),
             against,
             text: format!(
-                "The motor draws {:.2} A ({:.2} A rated) at a normal voltage of {:.0} V: it works \
-                 harder than its nameplate allows, as when bearings or pump stages drag, or when it \
-                 moves more water than it was chosen for.",
+                "The motor draws {:.2} A ({:.2} A rated){at}: it works harder than its nameplate \
+                 allows, as when bearings or pump stages drag, or when it moves more water than it \
+                 was chosen for. The current alone does not tell which.",
                 view.figure("overload", "running_current_a"),
                 view.figure("overload", "rated_current_a"),
-                view.figure("overload", "voltage_v"),
             ),
             otherwise: current_normal(view),
+            silent: false,
         }
     },
     next_checks: &[
@@ -65,6 +73,9 @@ pub const LOCKED_ROTOR: Cause = Cause {
     points_to: PointsTo::Motor,
     needs: &[Need::Load, Need::Fine],
     weigh: |view| {
+        if let Some(because) = view.doubtful_current() {
+            return Weight::silent(because);
+        }
         let locked = view.strength("locked-rotor");
         let voltage = view.figure("locked-rotor", "voltage_v") / view.case.plan.nominal_v;
         // Starting torque falls with the square of the voltage.
@@ -94,6 +105,7 @@ pub const LOCKED_ROTOR: Cause = Cause {
                     None => "No start was seen that did not come up to speed.".to_owned(),
                 }
             },
+            silent: false,
         }
     },
     next_checks: &[
@@ -108,20 +120,36 @@ pub const OVERHEATING: Cause = Cause {
     name: "overheating",
     points_to: PointsTo::Motor,
     needs: &[Need::Load, Need::Pressure, Need::Fine],
-    weigh: |view| Weight {
-        // A pump that moves no water heats up; then the shut outlet is the cause.
-        confidence: view.strength("over-temperature-pattern")
-            * if view.strength("dead-head") > 0.4 { 0.3 } else { 1.0 },
-        speaks_for: view.found(&["over-temperature-pattern"]),
-        text: "The motor is switched off in mid-course, again and again, with normal current, \
-               supply and water, and comes back after a pause: its own heat protection is the best \
-               explanation. Cooling is poor, or it starts too often."
-            .to_owned(),
-        otherwise: format!(
-            "No pattern of stops in mid-course with normal current was seen. {}",
-            current_normal(view)
-        ),
-        ..Weight::default()
+    weigh: |view| {
+        if let Some(because) = view.doubtful_current() {
+            return Weight::silent(because);
+        }
+        let unexplained = view.case.ledger.count(StopReason::Unexplained);
+        Weight {
+            // A pump that moves no water heats up; then the shut outlet is the cause.
+            confidence: view.strength("over-temperature-pattern")
+                * if view.strength("dead-head") > 0.4 { 0.3 } else { 1.0 },
+            speaks_for: view.found(&["over-temperature-pattern"]),
+            text:
+                "The motor is switched off in mid-course, again and again, with nothing wrong in \
+                   what was recorded, and comes back after a pause: its own heat protection is the \
+                   best explanation. Temperature was not recorded. Poor cooling, a warm place and \
+                   too many starts all heat a motor."
+                    .to_owned(),
+            otherwise: if unexplained < limits::HEAT_STOPS.value as usize {
+                format!(
+                    "No pattern of stops in mid-course with normal current was seen. {}",
+                    current_normal(view)
+                )
+            } else {
+                format!(
+                    "The record does not say why {unexplained} runs stopped. They do not follow the \
+                     warming and cooling of a motor, but without a temperature that excludes nothing."
+                )
+            },
+            silent: unexplained >= limits::HEAT_STOPS.value as usize,
+            ..Weight::default()
+        }
     },
     next_checks: &[
         "Check cooling: flow past a well motor, ventilation of a surface motor, temperature of the \
@@ -136,15 +164,24 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
     points_to: PointsTo::Wiring,
     needs: &[Need::Load, Need::Pressure],
     weigh: |view| {
+        if !view.case.plan.start_bar.is_finite() {
+            return Weight::silent(
+                "The site file does not say at which pressure the pump starts, so the record cannot \
+                 say when it should have run.",
+            );
+        }
         let none = view.strength("no-draw");
+        let supplied = view.case.facts.has.voltage;
         Weight {
-            confidence: none,
+            // Without a voltage, an outage looks the same.
+            confidence: none * if supplied { 1.0 } else { 0.45 },
             speaks_for: view.found(&["no-draw"]),
             text: format!(
-                "With the supply present and the pressure below the start pressure the motor drew \
-                 nothing, {:.0} min at the longest: its circuit, from the switch's contacts to the \
-                 winding, was open, or something held it off that the record does not show.",
-                view.figure("no-draw", "longest_s") / 60.0
+                "{} and the pressure below the start pressure the motor drew nothing, {} at the \
+                 longest: its circuit, from the switch's contacts to the winding, was open, or \
+                 something held it off that the record does not show.",
+                if supplied { "With the supply present" } else { "With the supply not recorded" },
+                crate::findings::span(view.figure("no-draw", "longest_s"))
             ),
             otherwise: match view.case.levels.cut_in {
                 Some(line) => format!(
@@ -154,7 +191,12 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
                 ),
                 None => "No want of current was seen while the pump should have run.".to_owned(),
             },
-            against: Vec::new(),
+            against: if supplied {
+                Vec::new()
+            } else {
+                vec!["the voltage was not recorded: the supply may have been gone".to_owned()]
+            },
+            silent: false,
         }
     },
     next_checks: &[

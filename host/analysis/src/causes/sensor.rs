@@ -1,6 +1,8 @@
 //! Causes in the pressure transducer and its wiring.
 
 use super::{Cause, Need, View, Weight};
+use crate::facts::LoopKind;
+use crate::limits;
 use crate::outcome::PointsTo;
 
 fn signal_sound(view: &View) -> String {
@@ -23,23 +25,32 @@ pub const TRANSDUCER_WIRING: Cause = Cause {
         let short = view.strength("transducer-short");
         let frozen = 0.7 * view.strength("transducer-frozen");
         let supply = view.strength("transducer-supply");
+        let lost =
+            view.case.facts.loop_faults.iter().filter(|f| f.kind != LoopKind::OutOfRange).count();
         let mut confidence = open.max(short).max(frozen);
         let mut against = Vec::new();
         if supply > 0.4 {
             confidence *= 0.4;
-            against.push("transducer-supply explains it better".to_owned());
+            against.push("too little supply for the transducer explains it better".to_owned());
         }
         Weight {
             confidence,
             speaks_for: view.found(&["transducer-open", "transducer-short", "transducer-frozen"]),
             against,
-            text: format!(
-                "The transducer's signal came and went {} times in a way no pressure does: poor \
-                 contact in its wiring or plug is the best explanation; a transducer that fails inside \
-                 can do the same. Its readings in between are used.",
-                view.case.facts.loop_faults.len()
-            ),
+            text: if open.max(short) > 0.0 {
+                format!(
+                    "The transducer's signal came and went {lost} times in a way no pressure does: \
+                     poor contact in its wiring or plug is the best explanation; a transducer that \
+                     fails inside can do the same. Its readings in between are used."
+                )
+            } else {
+                "The transducer's reading stood still while the pump ran: a blocked or frozen \
+                 connection, a broken wire whose signal is held up, and a transducer that fails \
+                 inside all do this."
+                    .to_owned()
+            },
             otherwise: signal_sound(view),
+            silent: view.case.facts.loop_faults.iter().any(|f| f.kind != LoopKind::OutOfRange),
         }
     },
     next_checks: &[
@@ -66,12 +77,16 @@ pub const TRANSDUCER_SUPPLY: Cause = Cause {
                 signal_sound(view)
             ),
         },
+        silent: view.case.facts.transducer_supply_v.is_none(),
         ..Weight::default()
     },
     next_checks: &[
         "Measure the supply at the transducer's own terminals while the pressure is at its highest.",
     ],
 };
+
+/// Shortest record in which a drift shows.
+const DAYS: f64 = limits::DRIFT_DAYS.value;
 
 /// A transducer whose zero wanders.
 pub const TRANSDUCER_DRIFT: Cause = Cause {
@@ -96,14 +111,26 @@ pub const TRANSDUCER_DRIFT: Cause = Cause {
         },
         otherwise: match (view.case.levels.cut_in, view.case.levels.cut_out) {
             (Some(low), Some(high)) => format!(
-                "The switch points stayed: start at {:.2} bar (moved {:+.2}), stop at {:.2} bar \
-                 (moved {:+.2}) over the record.",
-                low.value, low.change, high.value, high.change
+                "The switch points stayed: start at {:.2} bar (moved {:+.2} bar), stop at {:.2} bar \
+                 (moved {:+.2} bar) over {:.1} days{}.",
+                low.value,
+                low.change,
+                high.value,
+                high.change,
+                view.case.days(),
+                if view.case.days() < DAYS { ", too few for a slow drift to show" } else { "" }
             ),
+            _ if view.case.levels.idle.is_some() => "The load from which the drive goes to sleep \
+                  did not move over the record by more than its scatter."
+                .to_owned(),
             _ => "There are no switch points to judge a drift by; the record neither shows nor \
                   excludes it."
                 .to_owned(),
         },
+        // A slow change needs its time.
+        silent: view.case.days() < DAYS
+            || view.case.levels.cut_in.zip(view.case.levels.cut_out).is_none()
+                && view.case.levels.idle.is_none(),
         ..Weight::default()
     },
     next_checks: &[

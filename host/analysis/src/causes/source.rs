@@ -49,8 +49,15 @@ fn loaded_to_the_end(view: &View) -> String {
             levels.power_w
         )
     } else {
-        "The motor's current did not fall away in any run.".to_owned()
+        "The motor's current did not fall away in any run; but the current of a motor changes little \
+         when its pump runs dry, and its power was not recorded."
+            .to_owned()
     }
+}
+
+/// What was seen of the pressure while a pump ran free.
+fn no_longer_rises(view: &View) -> &'static str {
+    if view.case.facts.has.pressure { ", and the pressure no longer rises" } else { "" }
 }
 
 /// More drawn than the well gives.
@@ -70,12 +77,23 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
             confidence: dry * (0.35 + 0.65 * share),
             speaks_for: view.found(&["dry-run", "falling-yield"]),
             against,
-            text: format!(
-                "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
-                 (median), and the pressure no longer rises; after a pause there is water again. More is \
-                 drawn than the source gives, or its level has fallen to the intake."
-            ),
+            text: if share > 0.0 {
+                format!(
+                    "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
+                     (median of {:.0} % of the dry runs){}; after a pause there is load again. More \
+                     is drawn than the source gives, or its level has fallen to the intake.",
+                    share * 100.0,
+                    no_longer_rises(view)
+                )
+            } else {
+                format!(
+                    "The pump runs without its load from the beginning of its dry runs{}: at these \
+                     times no water reaches it.",
+                    no_longer_rises(view)
+                )
+            },
             otherwise: loaded_to_the_end(view),
+            silent: !view.case.facts.has.power,
         }
     },
     next_checks: &[
@@ -103,15 +121,16 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
         }
         if view.strength("high-tank-air") > 0.3 {
             confidence *= 0.4;
-            against.push("high-tank-air: more gas than declared slows the filling too".to_owned());
+            against.push("a tank charged too high slows the filling too".to_owned());
         }
         if view.strength("transducer-supply") > 0.3 {
             confidence *= 0.2;
-            against.push("transducer-supply: the reading cannot show the real pressure".to_owned());
+            against
+                .push("the reading has a ceiling and does not show the real pressure".to_owned());
         }
         if view.strength("dead-head") > 0.4 {
             confidence *= 0.4;
-            against.push("dead-head: the pressure was high, so the outlet is shut".to_owned());
+            against.push("the pressure was high, so the outlet is shut".to_owned());
         }
         Weight {
             confidence,
@@ -133,6 +152,7 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
                 ),
                 None => loaded_to_the_end(view),
             },
+            silent: !view.case.facts.has.power,
         }
     },
     next_checks: &[
@@ -141,39 +161,54 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
     ],
 };
 
+/// The load of a pump at shut-off against its usual one, where power tells.
+fn load_share(view: &View) -> String {
+    let share = view.figure("dead-head", "power_share_of_loaded");
+    if share.is_finite() {
+        format!(" with {:.0} % of its usual power", share * 100.0)
+    } else {
+        String::new()
+    }
+}
+
 /// A shut or blocked outlet.
 pub const CLOSED_DISCHARGE: Cause = Cause {
     name: "closed-discharge",
     points_to: PointsTo::Pipework,
     needs: &[Need::Load, Need::Pressure],
     weigh: |view| {
+        if let Some(because) = view.no_switch() {
+            return Weight::silent(format!(
+                "{because} A shut outlet shows only where the pressure rises to the switch's stop."
+            ));
+        }
         let dead = view.strength("dead-head");
         let light = view.strength("dry-run") * 0.7 * like_shut_off(view);
         if light > dead {
             return Weight {
                 confidence: light,
                 speaks_for: view.found(&["dry-run"]),
-                against: vec!["the pressure beyond a shut valve is not seen".to_owned()],
+                against: vec!["the pressure before a shut valve was not seen".to_owned()],
                 text: format!(
                     "The pump lost its load but still took {:.0} % of its loaded power, more than a \
                      pump without water takes: it stood against a shut or blocked outlet.",
                     view.figure("dry-run", "share_of_loaded") * 100.0
                 ),
-                otherwise: String::new(),
+                ..Weight::default()
             };
         }
         Weight {
             confidence: dead,
             speaks_for: view.found(&["dead-head"]),
             text: format!(
-                "The pump ran at a standing pressure of {:.2} bar with {:.0} % of its usual load: \
-                 water had no way out. A valve on the outlet is shut or blocked.",
+                "The pump ran at a standing pressure of {:.2} bar{}: next to no water had a way out. \
+                 A valve or pipe beyond the pump is shut or blocked.",
                 view.figure("dead-head", "pressure_bar"),
-                view.figure("dead-head", "power_share_of_loaded") * 100.0
+                load_share(view)
             ),
             otherwise: "In no run did the pressure stand still at the top with low load."
                 .to_owned(),
-            against: Vec::new(),
+            ..Weight::default()
         }
     },
     next_checks: &["Follow the outlet from pump to tank and open or clear every valve on it."],

@@ -1,28 +1,54 @@
 //! Causes in the supply and its connections.
 
 use super::{Cause, Need, View, Weight};
-use crate::facts::VoltageKind;
+use crate::facts::{Minute, VoltageKind};
+use crate::limits;
 use crate::outcome::PointsTo;
 use crate::robust::{median, ramp};
 
-fn voltage_held(view: &View) -> String {
+/// Lowest and highest voltage of the record, and what they are values of.
+fn extremes(view: &View) -> String {
     let facts = view.case.facts;
-    let total: f64 = facts.voltage_time.iter().map(|v| v.1).sum();
-    let at = |share: f64| {
-        let mut sum = 0.0;
-        facts
-            .voltage_time
-            .iter()
-            .find(|(_, seconds)| {
-                sum += seconds;
-                sum >= share * total
-            })
-            .map_or(f64::NAN, |v| f64::from(v.0) / 1000.0 * view.case.plan.nominal_v)
+    let values = |pick: fn(&Minute) -> f32| facts.minutes.iter().map(pick);
+    let low = values(|m| m.v_min).fold(f32::NAN, f32::min);
+    let high = values(|m| m.v_max).fold(f32::NAN, f32::max);
+    let of = if facts.has.half_cycles {
+        "values of single cycles".to_owned()
+    } else {
+        format!("rows of {:.1} s", facts.row_s)
     };
     format!(
-        "The voltage lay between {:.0} and {:.0} V for 99 % of the time (nominal {:.0} V).",
-        at(0.005),
-        at(0.995),
+        "In {:.0} h the voltage lay between {low:.0} and {high:.0} V ({of}; nominal {:.0} V).",
+        view.hours(),
+        view.case.plan.nominal_v
+    )
+}
+
+/// True where the rows miss what lasts a few cycles only.
+fn misses_short_events(view: &View) -> bool {
+    !view.case.facts.has.half_cycles
+}
+
+/// The voltage seen, for events that last fractions of a second.
+fn no_short_event(view: &View) -> String {
+    let seen = extremes(view);
+    if misses_short_events(view) {
+        format!("{seen} What is shorter than a row such rows do not show.")
+    } else {
+        seen
+    }
+}
+
+/// The voltage seen, for what lasts a minute and longer.
+fn no_long_event(view: &View) -> String {
+    let facts = view.case.facts;
+    let rms = |m: &Minute| f64::from(m.v);
+    let low = facts.minutes.iter().map(rms).fold(f64::NAN, f64::min);
+    let high = facts.minutes.iter().map(rms).fold(f64::NAN, f64::max);
+    format!(
+        "In {:.0} h the means of single minutes lay between {low:.0} and {high:.0} V (nominal \
+         {:.0} V).",
+        view.hours(),
         view.case.plan.nominal_v
     )
 }
@@ -51,13 +77,14 @@ pub const SUPPLY_DIPS: Cause = Cause {
                 .count();
             if own > 0 && view.finding("voltage-dip").is_none() {
                 format!(
-                    "All {own} dips came with this pump's own current and follow from it; none came \
-                     from elsewhere."
+                    "All {own} dips below 90 % of nominal came with this pump's own current and \
+                     follow from it."
                 )
             } else {
-                voltage_held(view)
+                no_short_event(view)
             }
         },
+        silent: misses_short_events(view),
         ..Weight::default()
     },
     next_checks: &[
@@ -79,7 +106,8 @@ pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
             view.figure("interruption", "interruptions"),
             crate::findings::span(view.figure("interruption", "longest_s"))
         ),
-        otherwise: voltage_held(view),
+        otherwise: no_short_event(view),
+        silent: misses_short_events(view),
         ..Weight::default()
     },
     next_checks: &[
@@ -99,13 +127,18 @@ pub const SUPPLY_UNDERVOLTAGE: Cause = Cause {
             confidence: view.strength("undervoltage") * if derated > 0.3 { 0.85 } else { 1.0 },
             speaks_for: view.found(&["undervoltage"]),
             text: format!(
-                "The voltage stayed below 90 % of nominal for {:.0} min in all, down to {:.0} % of \
-                 nominal, also with this pump at rest.",
-                view.figure("undervoltage", "total_s") / 60.0,
-                view.figure("undervoltage", "lowest_share") * 100.0
+                "The voltage stayed below 90 % of nominal for {} in all, down to {:.0} % of \
+                 nominal{}.",
+                crate::findings::span(view.figure("undervoltage", "total_s")),
+                view.figure("undervoltage", "lowest_share") * 100.0,
+                if view.figure("undervoltage", "at_rest_s") > 60.0 {
+                    ", also with this pump at rest"
+                } else {
+                    ""
+                }
             ),
-            otherwise: voltage_held(view),
-            against: Vec::new(),
+            otherwise: no_long_event(view),
+            ..Weight::default()
         }
     },
     next_checks: &[
@@ -126,9 +159,9 @@ pub const SUPPLY_OVERVOLTAGE: Cause = Cause {
             speaks_for: view.found(&["overvoltage", "voltage-swell"]),
             text: if high > 0.0 {
                 format!(
-                    "The voltage stayed above 110 % of nominal for {:.0} min in all, up to {:.0} % \
-                     of nominal.",
-                    view.figure("overvoltage", "total_s") / 60.0,
+                    "The voltage stayed above 110 % of nominal for {} in all, up to {:.0} % of \
+                     nominal.",
+                    crate::findings::span(view.figure("overvoltage", "total_s")),
                     view.figure("overvoltage", "highest_share") * 100.0
                 )
             } else {
@@ -137,8 +170,8 @@ pub const SUPPLY_OVERVOLTAGE: Cause = Cause {
                     view.figure("voltage-swell", "swells")
                 )
             },
-            otherwise: voltage_held(view),
-            against: Vec::new(),
+            otherwise: no_long_event(view),
+            ..Weight::default()
         }
     },
     next_checks: &[
@@ -147,12 +180,16 @@ pub const SUPPLY_OVERVOLTAGE: Cause = Cause {
     ],
 };
 
+/// Fewest starts that show a rise.
+const GROWTH_STARTS: usize = limits::GROWTH_STARTS.value as usize;
+
 /// A connection going bad.
 pub const WEAK_CONNECTION: Cause = Cause {
     name: "weak-connection",
     points_to: PointsTo::Wiring,
     needs: &[Need::Voltage, Need::Load],
     weigh: |view| {
+        let starts = view.case.levels.impedance.len();
         let rising = view.strength("rising-supply-impedance");
         let weak = view.strength("weak-supply");
         Weight {
@@ -160,8 +197,10 @@ pub const WEAK_CONNECTION: Cause = Cause {
             speaks_for: view.found(&["rising-supply-impedance", "weak-supply"]),
             text: if rising > 0.0 {
                 format!(
-                    "The resistance on the way from the supply to this pump rose from {:.2} to \
-                     {:.2} Ω inside the record, as when a connection goes bad; such a place grows hot.",
+                    "The resistance that this pump's current meets on its way from the supply rose \
+                     from {:.2} to {:.2} Ω inside the record, as when a connection goes bad; such a \
+                     place grows hot. Whether it lies in the network, the house or the panel, the \
+                     record does not tell.",
                     view.figure("rising-supply-impedance", "early_ohm"),
                     view.figure("rising-supply-impedance", "late_ohm")
                 )
@@ -177,15 +216,19 @@ pub const WEAK_CONNECTION: Cause = Cause {
             otherwise: {
                 let ohm = median(view.case.levels.impedance.iter().map(|z| z.1));
                 match ohm {
+                    Some(ohm) if starts >= GROWTH_STARTS => format!(
+                        "From start to start the supply gives way alike: {ohm:.2} Ω (median of \
+                         {starts} starts), no rise over the record."
+                    ),
                     Some(ohm) => format!(
-                        "From start to start the supply gives way alike: {ohm:.2} Ω (median of {} \
-                         starts), no rise over the record.",
-                        view.case.levels.impedance.len()
+                        "The supply gives way by {ohm:.2} Ω (median of {starts} starts), which is \
+                         not much for this pump; whether it rises, so few starts do not tell."
                     ),
                     None => "No start moved the current enough to show the supply's resistance."
                         .to_owned(),
                 }
             },
+            silent: starts < GROWTH_STARTS,
             against: Vec::new(),
         }
     },
@@ -203,6 +246,9 @@ pub const DERATED_BY_LOW_SUPPLY: Cause = Cause {
     points_to: PointsTo::Supply,
     needs: &[Need::Voltage, Need::Load, Need::Pressure],
     weigh: |view| {
+        if let Some(because) = view.no_drive() {
+            return Weight::silent(because);
+        }
         let reduced = view.finding("speed-reduction").map_or(0.0, |f| f.confidence);
         let low = view.figure("speed-reduction", "voltage_v");
         let good = view.figure("speed-reduction", "voltage_otherwise_v");
@@ -223,11 +269,9 @@ pub const DERATED_BY_LOW_SUPPLY: Cause = Cause {
                  voltage.",
                 share * 100.0
             ),
-            otherwise: if view.case.constant_pressure() {
-                "The held pressure was kept, or fell short without any want of voltage.".to_owned()
-            } else {
-                "The pump runs straight on the line; there is no drive to slow it down.".to_owned()
-            },
+            otherwise: "The held pressure was kept, or fell short without any want of voltage."
+                .to_owned(),
+            silent: false,
         }
     },
     next_checks: &[

@@ -1,6 +1,7 @@
 //! Causes in tank, pipework and switch setting.
 
 use super::{Cause, Need, View, Weight};
+use crate::limits;
 use crate::outcome::PointsTo;
 
 /// Too little air in the tank.
@@ -34,11 +35,14 @@ fn waterlogged(view: &View) -> Weight {
     let mut against = Vec::new();
     if narrow > 0.3 && air < 0.3 {
         confidence *= 0.3;
-        against.push("narrow-differential explains the short runs".to_owned());
+        against.push(
+            "the switch works over too narrow a band, which explains the short runs".to_owned(),
+        );
     }
     if high > 0.3 {
         confidence *= 0.3;
-        against.push("high-tank-air: the pressure jumps to one value at each start".to_owned());
+        against
+            .push("the pressure jumps to one value at each start, as with too much air".to_owned());
     }
     let share = view.figure("low-tank-air", "gas_share_of_declared") * 100.0;
     let text = if air > 0.0 {
@@ -51,12 +55,19 @@ fn waterlogged(view: &View) -> Weight {
          tank stores too little water."
             .to_owned()
     };
-    let otherwise = match (view.case.levels.gas_bar_l, view.case.levels.declared_gas_bar_l) {
-        (Some((found, runs)), Some(declared)) => format!(
-            "From the slopes of {runs} runs the tank holds about {:.0} % of its declared gas.",
-            found / declared * 100.0
+    let (otherwise, silent) = match (
+        view.case.levels.gas_bar_l,
+        view.case.levels.declared_gas_bar_l,
+    ) {
+        (Some((found, runs)), Some(declared)) => (
+            format!(
+                "From the slopes of {runs} runs and the rated flow the tank holds about {:.0} % \
+                     of its declared gas.",
+                found / declared * 100.0
+            ),
+            false,
         ),
-        _ => runs_long_enough(view),
+        _ => length_of_runs(view),
     };
     Weight {
         confidence,
@@ -64,15 +75,27 @@ fn waterlogged(view: &View) -> Weight {
         against,
         text,
         otherwise,
+        silent,
     }
 }
 
-fn runs_long_enough(view: &View) -> String {
-    let length = crate::robust::median(view.case.facts.runs.iter().map(|r| r.time.seconds()));
-    format!(
-        "Runs are not short for this motor: half of them last longer than {:.0} s.",
-        length.unwrap_or(0.0)
-    )
+/// What the length of runs says of the tank where its gas could not be worked out, and whether that
+/// is too little to rule anything out.
+fn length_of_runs(view: &View) -> (String, bool) {
+    let median = crate::robust::median(view.case.facts.runs.iter().map(|r| r.time.seconds()));
+    let median = median.unwrap_or(0.0);
+    let least = view.case.site.limits.min_run_s.unwrap_or(limits::MIN_RUN_S.value);
+    let unknown = "how much air the tank holds could not be worked out (that takes a pressure \
+                   switch, the tank's volume and the rated flow)";
+    if median > least {
+        let text = format!(
+            "Runs are not short for a motor: half of them last longer than {median:.0} s (limit \
+             {least:.0} s); {unknown}."
+        );
+        (text, view.case.constant_pressure())
+    } else {
+        (format!("Half of the runs last less than {median:.0} s, and {unknown}."), true)
+    }
 }
 
 /// Air pressure above the cut-in.
@@ -80,23 +103,28 @@ pub const PRECHARGE_TOO_HIGH: Cause = Cause {
     name: "precharge-too-high",
     points_to: PointsTo::Tank,
     needs: &[Need::Pressure, Need::Fine],
-    weigh: |view| Weight {
-        confidence: view.strength("high-tank-air"),
-        speaks_for: view.found(&["high-tank-air", "short-cycling"]),
-        text: format!(
-            "The tank runs empty before the pump starts: the pressure collapses near the cut-in \
-             and jumps to about {:.2} bar at once. The tank's air pressure lies above the cut-in.",
-            view.figure("high-tank-air", "steady_from_bar")
-        ),
-        otherwise: match view.case.levels.cut_in {
-            Some(line) => format!(
-                "The pressure falls smoothly down to the start at {:.2} bar and rises smoothly \
-                 from there: the tank still holds water then.",
-                line.value
+    weigh: |view| {
+        if let Some(because) = view.no_switch() {
+            return Weight::silent(because);
+        }
+        Weight {
+            confidence: view.strength("high-tank-air"),
+            speaks_for: view.found(&["high-tank-air", "short-cycling"]),
+            text: format!(
+                "The tank runs empty before the pump starts: the pressure collapses near the cut-in \
+                 and jumps to about {:.2} bar at once. The tank's air pressure lies above the cut-in.",
+                view.figure("high-tank-air", "steady_from_bar")
             ),
-            None => "No jump of the pressure at the starts was seen.".to_owned(),
-        },
-        ..Weight::default()
+            otherwise: match view.case.levels.cut_in {
+                Some(line) => format!(
+                    "The pressure falls smoothly down to the start at {:.2} bar and rises smoothly \
+                     from there: the tank still holds water then.",
+                    line.value
+                ),
+                None => "No jump of the pressure at the starts was seen.".to_owned(),
+            },
+            ..Weight::default()
+        }
     },
     next_checks: &[
         "Drain the tank with the pump isolated and measure its air pressure; set it a little below \
@@ -110,12 +138,15 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
     points_to: PointsTo::Control,
     needs: &[Need::Pressure, Need::Fine],
     weigh: |view| {
+        if let Some(because) = view.no_switch() {
+            return Weight::silent(because);
+        }
         let ceiling = view.strength("transducer-supply");
         let mut against = Vec::new();
         let mut confidence = view.strength("narrow-differential");
         if ceiling > 0.3 {
             confidence *= 0.3;
-            against.push("transducer-supply: the reading has a ceiling".to_owned());
+            against.push("the reading has a ceiling and hides the real pressure".to_owned());
         }
         Weight {
             confidence,
@@ -132,8 +163,9 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
                     "The switch was seen to work between {:.2} and {:.2} bar ({:.2} bar declared).",
                     low.value, high.value, view.case.levels.band_bar
                 ),
-                _ => "Nothing in the record points to the switch's setting.".to_owned(),
+                _ => "Too few stops by the switch were seen to tell where it works.".to_owned(),
             },
+            silent: view.case.levels.cut_in.zip(view.case.levels.cut_out).is_none(),
         }
     },
     next_checks: &[
@@ -142,17 +174,22 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
     ],
 };
 
-fn tight(view: &View) -> String {
+/// How tight the system is at rest, and whether no rest tells.
+fn tight(view: &View) -> (String, bool) {
     let rests = view.case.facts.rests.iter().filter(|r| r.leak_bar_per_min.is_finite() && !r.whole);
     let least = crate::robust::median(rests.clone().map(|r| r.leak_bar_per_min.max(0.0)));
     match least {
-        Some(loss) => format!(
-            "At rest the pressure holds: in its quietest minutes half of {} rests lost less than \
-             {:.3} bar a minute.",
-            rests.count(),
-            loss.max(0.001)
-        ),
-        None => "No rest was long enough to judge the tightness by.".to_owned(),
+        Some(loss) => {
+            let text = format!(
+                "In their quietest minutes half of {} rests lost less than {:.3} bar a minute \
+                 (limit {} bar a minute).",
+                rests.count(),
+                loss.max(0.001),
+                limits::IDLE_LOSS_BAR_PER_MIN.value
+            );
+            (text, false)
+        }
+        None => ("No rest was long enough to judge the tightness by.".to_owned(), true),
     }
 }
 
@@ -164,6 +201,7 @@ pub const CHECK_VALVE_LEAK: Cause = Cause {
     weigh: |view| {
         let loss = view.strength("idle-pressure-loss");
         let back = view.strength("leak-back-at-stop");
+        let (otherwise, silent) = tight(view);
         Weight {
             confidence: loss * if back > 0.2 { 0.85 } else { 0.45 },
             speaks_for: view.found(&["idle-pressure-loss", "leak-back-at-stop"]),
@@ -176,7 +214,8 @@ pub const CHECK_VALVE_LEAK: Cause = Cause {
                    leaking check valve; from pressure alone this cannot be told from a leak or \
                    an open tap on the house side."
                 .to_owned(),
-            otherwise: tight(view),
+            otherwise,
+            silent,
         }
     },
     next_checks: &[
@@ -193,13 +232,14 @@ pub const IDLE_DRAW: Cause = Cause {
     weigh: |view| {
         let loss = view.strength("idle-pressure-loss");
         let back = view.strength("leak-back-at-stop");
+        let (otherwise, silent) = tight(view);
         let flow = view.figure("idle-pressure-loss", "loss_l_per_h");
         let water = if flow.is_finite() { format!(", about {flow:.0} L/h") } else { String::new() };
         Weight {
             confidence: loss * if back > 0.2 { 0.5 } else { 0.9 },
             speaks_for: view.found(&["idle-pressure-loss"]),
             against: if back > 0.2 {
-                vec!["leak-back-at-stop points to the check valve".to_owned()]
+                vec!["the drop of the pressure at each stop points to the check valve".to_owned()]
             } else {
                 Vec::new()
             },
@@ -208,7 +248,8 @@ pub const IDLE_DRAW: Cause = Cause {
                  rate in rest after rest. People do not draw water like that; a leak, a dripping \
                  valve or a leaking check valve does."
             ),
-            otherwise: tight(view),
+            otherwise,
+            silent,
         }
     },
     next_checks: &[

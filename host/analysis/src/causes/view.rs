@@ -3,9 +3,42 @@
 use crate::case::Case;
 use crate::limits;
 use crate::outcome::{Finding, Severity};
+use pumpwitness_site_file::Control;
 
 /// Longest rows that show how runs begin and end.
 const ROW_S: f64 = limits::FINE_ROW_S.value;
+
+/// Why a record is too short.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Short {
+    /// To rule out anything.
+    Nothing {
+        /// Runs it holds.
+        runs: usize,
+        /// Hours it covers.
+        hours: f64,
+    },
+    /// To rule out what comes at certain hours only.
+    NotADay {
+        /// Hours it covers.
+        hours: f64,
+    },
+}
+
+impl Short {
+    /// Why nothing is ruled out although the record shows `otherwise`.
+    pub fn because(self, otherwise: String) -> String {
+        match self {
+            Self::Nothing { runs, hours } => format!(
+                "With {runs} runs in {hours:.1} h the record is too short to rule this out."
+            ),
+            Self::NotADay { hours } => format!(
+                "{otherwise} But with {hours:.1} h the record is shorter than the hours of a day, \
+                 and cannot exclude what comes at other hours."
+            ),
+        }
+    }
+}
 
 /// A channel a cause needs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -79,13 +112,56 @@ impl View<'_> {
         (!there).then(|| format!("The record does not hold {name}, so it cannot speak about this."))
     }
 
+    /// Hours that rows cover.
+    pub fn hours(&self) -> f64 {
+        self.case.facts.covered_ms as f64 / 3.6e6
+    }
+
     /// Why the record is too short to rule anything out, if it is.
-    pub fn enough(&self) -> Option<String> {
-        let hours = self.case.facts.covered_ms as f64 / 3.6e6;
-        let runs = self.case.facts.runs.len();
-        (runs < 3 || hours < 1.0).then(|| {
-            format!("With {runs} runs in {hours:.1} h the record is too short to rule this out.")
-        })
+    pub fn short(&self) -> Option<Short> {
+        let (hours, runs) = (self.hours(), self.case.facts.runs.len());
+        if runs < 3 || hours < 1.0 {
+            return Some(Short::Nothing { runs, hours });
+        }
+        (hours < limits::RULED_OUT_H.value).then_some(Short::NotADay { hours })
+    }
+
+    /// Why the record cannot speak about a pressure switch, if it cannot.
+    pub fn no_switch(&self) -> Option<&'static str> {
+        match self.case.site.control {
+            Some(Control::PressureSwitch { .. }) => None,
+            Some(Control::ConstantPressure { .. }) => Some(
+                "The site file declares a drive that holds the pressure, and no pressure switch.",
+            ),
+            None => Some(
+                "The site file does not say what controls the pump, so the record cannot speak \
+                 about this.",
+            ),
+        }
+    }
+
+    /// Why the record cannot speak about a drive, if it cannot.
+    pub fn no_drive(&self) -> Option<&'static str> {
+        match self.case.site.control {
+            Some(Control::ConstantPressure { .. }) => None,
+            Some(Control::PressureSwitch { .. }) => Some(
+                "The site file declares a pressure switch, and no drive that holds a pressure.",
+            ),
+            None => self.no_switch(),
+        }
+    }
+
+    /// Why a plain reading of the current proves nothing, if it does not.
+    pub fn doubtful_current(&self) -> Option<&'static str> {
+        if !self.case.facts.has.current {
+            return Some(
+                "The motor's current was not recorded, and its power alone does not show this.",
+            );
+        }
+        self.figure("clamp-fit", "share_of_rated").is_finite().then_some(
+            "The current reading, or the declared rated current, is in doubt itself: see the \
+             finding on the current clamp.",
+        )
     }
 
     /// Share of the four main channels that were recorded.

@@ -88,7 +88,7 @@ fn under_drive(case: &Case) -> Option<Draft> {
     let idle = case.levels.idle?;
     let share = idle.change / idle.value;
     if idle.count < 20
-        || case.days() < 2.0
+        || case.days() < limits::DRIFT_DAYS.value
         || share.abs() < LOAD_MOVE
         || idle.change.abs() < 4.0 * idle.change_sigma()
     {

@@ -16,9 +16,9 @@ pub fn find(case: &Case) -> Option<Draft> {
     let highest = high.iter().map(|s| s.extreme_v).fold(f64::NAN, f64::max);
     let total: f64 = high.iter().map(|s| s.beyond_s).sum();
     let text = format!(
-        "For {:.0} min in all, in {} stretches, the voltage stayed above 110 % of nominal, up to \
+        "For {} in all, in {} stretches, the voltage stayed above 110 % of nominal, up to \
          {highest:.0} V ({:.0} % of {nominal:.0} V) over 10 s.",
-        total / 60.0,
+        crate::findings::span(total),
         high.len(),
         highest / nominal * 100.0,
     );

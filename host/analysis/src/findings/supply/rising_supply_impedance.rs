@@ -10,7 +10,7 @@ use crate::robust::{centre_and_sigma, median, ramp};
 pub fn growth(case: &Case) -> Option<(f64, f64, f64)> {
     let series: Vec<f64> = case.levels.impedance.iter().map(|z| z.1).collect();
     let part = (series.len() / 4).max(2);
-    if series.len() < 6 {
+    if series.len() < limits::GROWTH_STARTS.value as usize {
         return None;
     }
     let early = median(series[..part].iter().copied())?;
