@@ -237,13 +237,16 @@ mod tests {
         parse(&given.text()).unwrap()
     }
 
-    const NEEDED: [(&str, &str, &str); 2] =
-        [("supply", "nominal_v", "230"), ("motor", "rated_current_a", "7.2")];
+    const NEEDED: [(&str, &str, &str); 3] = [
+        ("supply", "nominal_v", "230"),
+        ("supply", "frequency_hz", "50"),
+        ("motor", "rated_current_a", "7.2"),
+    ];
 
     #[test]
     fn a_section_of_which_the_quantity_is_unknown_is_left_out() {
         let mut answers = NEEDED.to_vec();
-        answers.extend([("supply", "frequency_hz", "50"), ("control", "kind", "pressure-switch")]);
+        answers.push(("control", "kind", "pressure-switch"));
         answers.extend([("transducer", "kind", "4-20ma"), ("transducer", "low_bar", "0")]);
         let site = site(&answers);
         assert!(site.control.is_none() && site.transducer.is_none() && site.tank.is_none());

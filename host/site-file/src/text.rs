@@ -173,7 +173,7 @@ mod tests {
     fn another_way_of_writing_it_becomes_the_canonical_one() {
         for fit in ["fit.by = \"A\"\n", "fit = { by = \"A\", checks = \"old\" }\n"] {
             let text = format!("{fit}{PLAIN}");
-            let edited = with_fit(&text, FitKey::Checks, &"long ".repeat(200)).unwrap();
+            let edited = with_fit(&text, FitKey::Checks, &"long".repeat(200)).unwrap();
             let fit = parse(&edited).unwrap().fit;
             assert_eq!(fit.by.as_deref(), Some("A"));
             assert_eq!(fit.checks.unwrap().len(), 400);
