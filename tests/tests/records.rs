@@ -1,6 +1,7 @@
 //! `records` as a user runs it: archives added, listed, looked for; and what is none is refused.
 
 use pumpwitness_protocol::archive::{ArchiveHeader, trailer};
+use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::message::{Identity, SnapshotRange};
 use pumpwitness_protocol::page::SECTOR_BYTES;
 use pumpwitness_protocol::settings::Settings;
@@ -32,10 +33,10 @@ fn archive(day: i64, site_text: &str) -> Vec<u8> {
         host_clock_ms: clock_ms,
         settings: Settings::default(),
         site_text: site_text.bytes().collect(),
-        calibration: Default::default(),
+        calibration: Calibration::default(),
         public_key: [0; 32],
         seal: None,
-        collected_by: Default::default(),
+        collected_by: "A. Fitter".chars().collect(),
         program: [0, 1, 0],
     };
     let mut head = [0; 8192];

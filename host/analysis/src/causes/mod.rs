@@ -118,7 +118,7 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
         } else {
             let contradicted = !weight.silent && weight.confidence < RULED_OUT_BELOW;
             let (because, contradicted) = match (view.short(), contradicted) {
-                (Some(short), true) => (short.because(weight.otherwise), false),
+                (Some(short), true) => (short.because(&weight.otherwise), false),
                 (_, contradicted) => (weight.otherwise, contradicted),
             };
             ruled_out.push(RuledOut { cause: cause.name, because, contradicted });

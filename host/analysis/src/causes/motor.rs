@@ -31,12 +31,7 @@ pub const MECHANICAL_DRAG: Cause = Cause {
         // Low voltage raises the current of a sound motor.
         let sound = if voltage.is_finite() { ramp(voltage, 0.88, NORMAL_VOLTAGE) } else { 0.6 };
         let mut against = Vec::new();
-        let at = if !voltage.is_finite() {
-            against.push(
-                "the voltage was not recorded; a low one raises the current by itself".to_owned(),
-            );
-            String::new()
-        } else {
+        let at = if voltage.is_finite() {
             if sound < 0.8 && overload > 0.0 {
                 against.push(format!(
                     "the voltage was {:.0} % of nominal, which raises the current by itself",
@@ -44,6 +39,11 @@ pub const MECHANICAL_DRAG: Cause = Cause {
                 ));
             }
             format!(" at {:.0} V", view.figure("overload", "voltage_v"))
+        } else {
+            against.push(
+                "the voltage was not recorded; a low one raises the current by itself".to_owned(),
+            );
+            String::new()
         };
         Weight {
             confidence: overload * (0.15 + 0.8 * sound),

@@ -27,7 +27,7 @@ pub enum Short {
 
 impl Short {
     /// Why nothing is ruled out although the record shows `otherwise`.
-    pub fn because(self, otherwise: String) -> String {
+    pub fn because(self, otherwise: &str) -> String {
         match self {
             Self::Nothing { runs, hours } => format!(
                 "With {runs} runs in {hours:.1} h the record is too short to rule this out."
