@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Runs the shipping image in the emulator and reaches it with the real program through a
-pseudo-terminal: ten minutes of an invented site, supply cuts in the middle of flash operations,
-downloads with the cable pulled. Closes with a table of what was measured and "N passed, N failed".
+pseudo-terminal: ten minutes of an invented site, a minute of another at 60 Hz, supply cuts in the
+middle of flash operations, downloads with the cable pulled. Closes with a table of what was measured and "N passed, N failed".
 
 Usage: run.py [--all] PROGRAM TOOL IMAGE.uf2
 
@@ -87,6 +87,7 @@ def main():
         bench.part("cuts", power_cuts.power_cuts, 48 if everything else 8)
         bench.part("download", download.download, 1.5, 8 if everything else 3)
         bench.part("mounting", download.mounting)
+        bench.part("sixty", site_run.sixty)
 
     beside = threading.Thread(target=others)
     beside.start()
