@@ -6,9 +6,10 @@
 // Usage: node machine.js COMMANDS EVENTS IMAGE.uf2 FLASH_FILE SCENARIO [CLOCK_MS]
 //
 // SCENARIO is a list of events (JSON) or the folder of a stage made by the site model.
-// EMULATOR_OPTIONS, JSON: flashLog2 (24), describes (true: the flash describes itself), clockPpm (0:
-// how much too fast the processor's crystal runs against the clock chip), oscillatorStuck (false),
-// reason and scratch (registers of the watchdog, as a restart leaves them).
+// EMULATOR_OPTIONS, JSON: variables (0: bytes of RAM below the stack), flashLog2 (24), describes (true:
+// the flash describes itself), clockPpm (0: how much too fast the processor's crystal runs against the
+// clock chip), oscillatorStuck (false), reason and scratch (registers of the watchdog, as a restart
+// leaves them).
 
 import fs from 'node:fs';
 import { ConsoleLogger, LogLevel, Simulator, USBCDC } from 'rp2040js';
@@ -24,7 +25,8 @@ const PINS = { select: 17, supplyGood: 22, led: 25, supplySwitch: 10, lamps: [2,
 
 const [commandsFd, eventsFd] = process.argv.slice(2, 4).map(Number);
 const [imagePath, flashPath, scenarioPath, clockMs] = process.argv.slice(4);
-const options = { flashLog2: 24, describes: true, clockPpm: 0, ...JSON.parse(process.env.EMULATOR_OPTIONS ?? '{}') };
+const options = { variables: 0, flashLog2: 24, describes: true, clockPpm: 0,
+  ...JSON.parse(process.env.EMULATOR_OPTIONS ?? '{}') };
 const tell = (what) => fs.writeSync(eventsFd, `${JSON.stringify(what)}\n`);
 
 // Only for the clock and the chip in it: it is run from here.
@@ -48,14 +50,10 @@ const PAINT = 0xc5;
 const stackTop = core.SP - 0x2000_0000;
 mcu.sram.fill(PAINT, 0, stackTop);
 const stack = () => {
-  // The gap between the variables and the stack's deepest end is the longest run of paint.
-  let unused = 0;
-  let end = stackTop;
-  for (let at = 0, run = 0; at < stackTop; at++) {
-    run = mcu.sram[at] === PAINT ? run + 1 : 0;
-    if (run > unused) [unused, end] = [run, at + 1];
-  }
-  return { stackBytes: stackTop - end, ramUnused: unused, ramBytes: stackTop };
+  // Up from the variables' end, all is paint as far down as the stack never came.
+  let end = options.variables;
+  while (end < stackTop && mcu.sram[end] === PAINT) end++;
+  return { stackBytes: stackTop - end, ramUnused: end - options.variables, ramBytes: stackTop };
 };
 
 addOscillator(mcu, options.oscillatorStuck);

@@ -27,6 +27,8 @@ class Machine:
     def __init__(self, image, flash, clock_ms=None, scenario=HERE / "scenario.json", **options):
         control, self.control = os.pipe()
         self.told, told = os.pipe()
+        _, variables = sizes(pathlib.Path(image).with_suffix(".elf"))
+        options = {"variables": variables, **options}
         arguments = ["node", str(HERE / "machine.js"), str(control), str(told), str(image),
                      str(flash), str(scenario)]
         if clock_ms is not None:
@@ -121,7 +123,6 @@ class Machine:
         self.process.wait()
         self.close()
         os.close(self.control)
-
 
 
 def run(program, *arguments, tries=1):

@@ -7,15 +7,13 @@ Usage: measure.py PROGRAM IMAGE.uf2      exit 1 when a goal is missed
 """
 
 import pathlib
-import struct
 import sys
 import tempfile
 
-from machine import HERE, Machine, Stopped, run
+from machine import HERE, Machine, Stopped, run, sizes
 
 PROGRAM, IMAGE = sys.argv[1:3]
 FLASH_MAX, RAM_MAX = 256 * 1024, 128 * 1024
-RAM_START, HERTZ = 0x2000_0000, 125e6
 # The stack may come as near to the variables as this, bytes.
 SPARE = 4096
 missed = []
@@ -27,23 +25,9 @@ def tell(what, value, goal="", met=True):
     print(f"{what:52} {value:>16}   {goal}{'' if met else '   MISSED'}", flush=True)
 
 
-def sizes():
-    """Bytes of flash, and of variables in RAM."""
-    elf = pathlib.Path(IMAGE).with_suffix(".elf").read_bytes()
-    at, = struct.unpack_from("<I", elf, 28)
-    flash = ram = 0
-    for n in range(struct.unpack_from("<H", elf, 44)[0]):
-        kind, _, virtual, _, in_file, in_memory, *_ = struct.unpack_from("<8I", elf, at + n * 32)
-        if kind == 1:
-            flash += in_file
-            if virtual >= RAM_START and in_memory:
-                ram = max(ram, virtual + in_memory - RAM_START)
-    return flash, ram
-
-
 def main():
     folder = pathlib.Path(tempfile.mkdtemp(prefix="pumpwitness-measure-"))
-    flash, ram = sizes()
+    flash, ram = sizes(pathlib.Path(IMAGE).with_suffix(".elf"))
     tell("program", f"{flash} B", "at most 256 KiB", flash <= FLASH_MAX)
     tell("variables", f"{ram} B")
     deepest = lost = 0
