@@ -26,7 +26,6 @@ fn main() {
 /// Days at rest with a minute's run each half hour, stored in a flash in memory.
 fn logger() {
     let start = Start {
-        device: *b"device01",
         firmware: [0; 3],
         reason: pumpwitness_protocol::record::BootReason::PowerOn,
         clock_ms: 1_780_000_000_000,
@@ -34,7 +33,8 @@ fn logger() {
         seed: Some(pumpwitness_core::logger::Seed([7; 32])),
     };
     let flash = RamFlash::<1>::erased(4096);
-    let mut logger = block_on(Logger::start(flash, start)).expect("a flash of the right geometry");
+    let mut logger =
+        block_on(Logger::start(flash, *b"device01", start)).expect("a flash of the right geometry");
     println!("{} bytes: logger", size_of_val(&logger));
     let mut noise = 1_u32;
     let clock = Instant::now();

@@ -4,12 +4,13 @@
 //! or the line is asynchronous and asked for when there is something to do. Records are made
 //! durable at least every ten seconds of recorded time, so that a power cut costs no more.
 
-use crate::log::{log_info, log_warn};
+mod starting;
+
+use crate::log::log_warn;
 use crate::recorder::{Recorder, Slow};
 use crate::sealing::Sealer;
 use crate::service::{Outcome, Service, View, next_page};
 use crate::wave::HalfWave;
-use core::pin::{Pin, pin};
 use embedded_storage_async::nor_flash::NorFlash;
 use heapless::Vec;
 use pumpwitness_journal::{Error, Journal};
@@ -17,11 +18,10 @@ use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::device_slot::DeviceSlot;
 use pumpwitness_protocol::frame::{self, Decoder, FRAME_BYTES_MAX, Found};
 use pumpwitness_protocol::message::{
-    Identity, PROTOCOL_VERSION, PageAddress, Refusal, Reply, ReplyBody, Request, SnapshotRange,
-    Status,
+    Identity, PageAddress, Refusal, Reply, ReplyBody, Request, SnapshotRange, Status,
 };
 use pumpwitness_protocol::page::{PAGE_BYTES, PAGES_PER_SECTOR};
-use pumpwitness_protocol::record::{BootReason, Mark, Record};
+use pumpwitness_protocol::record::{Mark, Record};
 use pumpwitness_protocol::seal::{Occasion, Seal, Statement, papers};
 use pumpwitness_protocol::settings::{SETTINGS_BYTES_MAX, Settings};
 use pumpwitness_protocol::slot::Slot;
@@ -29,6 +29,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 pub use pumpwitness_protocol::device_slot::Seed;
+pub use starting::Start;
 
 /// Records are made durable when the oldest that is not has waited this long. With the interval
 /// going on (at most 0.24 s) and one more half wave it stays below ten seconds.
@@ -45,24 +46,6 @@ pub trait FrameSink {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("the line to the host is closed")]
 pub struct LineClosed;
-
-/// What a logger must be told when it starts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Start {
-    /// Unique number of the device.
-    pub device: [u8; 8],
-    /// Firmware version, major · minor · patch.
-    pub firmware: [u8; 3],
-    /// Why it starts.
-    pub reason: BootReason,
-    /// Its clock, ms since 1970.
-    pub clock_ms: i64,
-    /// False when the clock's battery has failed since it was set.
-    pub clock_good: bool,
-    /// 32 bytes of noise, for a device that has no key yet; `None` where the source of noise has
-    /// failed its test, and then a device without a key stays without one.
-    pub seed: Option<Seed>,
-}
 
 /// Pages still to send.
 #[derive(Clone, Copy, Debug)]
@@ -92,7 +75,6 @@ pub struct Logger<F: NorFlash> {
     own: DeviceSlot,
     sealer: Sealer,
     identity: Identity,
-    reason: BootReason,
     armed: bool,
     slot_number: u32,
     /// Newest sector that nothing is written to any more.
@@ -109,125 +91,7 @@ pub struct Logger<F: NorFlash> {
     decoder: Decoder,
 }
 
-/// A future behind a pointer.
-type Step<'a, T> = Pin<&'a mut dyn Future<Output = T>>;
-
-/// A mounted journal and what was kept in it: a logger in the making. A board with little stack
-/// makes the logger of it in the place where it is to stay.
-pub struct Mounted<F: NorFlash> {
-    journal: Journal<F>,
-    kept: Option<Slot>,
-    own: DeviceSlot,
-}
-
-impl<F: NorFlash> Mounted<F> {
-    /// Mounts the journal of `device` in `flash` and reads the settings kept there. Fails when the
-    /// flash cannot be read or has a geometry the journal cannot use.
-    pub async fn mount(flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
-        // Each step takes its stack only while it is polled: a board has little.
-        let mut journal = {
-            let step: Step<_> = pin!(Journal::mount(flash, device));
-            step.await?
-        };
-        let kept = {
-            let step: Step<_> = pin!(journal.load_slot());
-            step.await?
-        };
-        let own = {
-            let step: Step<_> = pin!(journal.load_device_slot());
-            step.await?.unwrap_or_default()
-        };
-        Ok(Self { journal, kept, own })
-    }
-
-    /// The calibration kept on the device, or that of its design.
-    pub fn calibration(&self) -> &Calibration {
-        &self.own.calibration
-    }
-
-    /// The settings kept there; none while it has never been armed.
-    pub fn settings(&self) -> Option<&Settings> {
-        self.kept.as_ref().map(|slot| &slot.settings)
-    }
-
-    /// The logger, of the device that the journal was mounted for; [`Logger::begin`] is to follow.
-    #[allow(clippy::inline_always)] // else made on the stack and copied to where it stays
-    #[inline(always)]
-    pub fn into_logger(self, start: Start) -> Logger<F> {
-        let Self { mut journal, kept, mut own } = self;
-        let key_is_new = own.seed.is_none() && start.seed.is_some();
-        own.seed = own.seed.or(start.seed);
-        let (settings, site_text, armed, slot_number) = match kept {
-            Some(slot) => (slot.settings, slot.site_text, slot.armed, slot.number),
-            None => (Settings::default(), Vec::new(), false, 0),
-        };
-        journal.set_when_full(settings.when_full);
-        let closed_up_to = journal.newest_closed_sequence();
-        // One of a memory that was cleared since would give away sectors of the new one.
-        own.released = own.released.filter(|up_to| closed_up_to >= Some(*up_to));
-        if let Some(up_to) = own.released {
-            journal.release(up_to);
-        }
-        let identity = Identity {
-            protocol: PROTOCOL_VERSION,
-            device: start.device,
-            firmware: start.firmware,
-            boot: journal.boot(),
-            clock_ms: start.clock_ms,
-            clock_good: start.clock_good,
-        };
-        Logger {
-            recorder: Recorder::new(&settings, start.clock_ms),
-            service: Service::new(site_text),
-            journal,
-            settings,
-            sealer: Sealer::new(own.seed.as_ref(), key_is_new, start.clock_ms),
-            own,
-            identity,
-            reason: start.reason,
-            armed,
-            slot_number,
-            closed_up_to,
-            committed_ms: start.clock_ms,
-            commit_due: false,
-            clock_was_set: false,
-            stream: None,
-            ahead: None,
-            behind_ms: 0,
-            decoder: Decoder::new(),
-        }
-    }
-}
-
 impl<F: NorFlash> Logger<F> {
-    /// Mounts the journal in `flash` and starts recording with the settings kept there. Fails when
-    /// the flash cannot be read or has a geometry the journal cannot use.
-    pub async fn start(flash: F, start: Start) -> Result<Self, Error<F::Error>> {
-        let mut logger = Mounted::mount(flash, start.device).await?.into_logger(start);
-        logger.begin().await;
-        Ok(logger)
-    }
-
-    /// Records the start: the first thing to do with a logger made by [`Mounted::into_logger`].
-    pub async fn begin(&mut self) {
-        if self.sealer.take_new() && self.keep_own().await.is_err() {
-            log_warn!("the key cannot be kept");
-            self.own.seed = None;
-            self.sealer.forget_key();
-        }
-        let Identity { boot, firmware, .. } = self.identity;
-        self.recorder.mark(Mark::Boot { boot, reason: self.reason, firmware });
-        self.recorder.mark(Mark::Settings { digest: digest(&self.settings) });
-        let damaged = self.journal.status().pages_damaged;
-        if damaged > 0 {
-            let pages = u16::try_from(damaged).unwrap_or(u16::MAX);
-            self.recorder.mark(Mark::PagesDamaged { pages });
-        }
-        log_info!("mounted, boot {}, {} damaged pages", boot, damaged);
-        // A full memory is no reason not to start: it can still be read.
-        self.store_what_fits().await;
-    }
-
     /// Takes a half wave; true when [`Self::store`] has something to do.
     pub fn half_wave(&mut self, half: &HalfWave) -> bool {
         self.recorder.half_wave(half);

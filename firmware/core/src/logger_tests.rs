@@ -3,13 +3,14 @@ use super::*;
 use embassy_futures::block_on;
 use proptest::prelude::*;
 use pumpwitness_journal::ram::RamFlash;
-use pumpwitness_protocol::message::RequestBody;
+use pumpwitness_protocol::message::{PROTOCOL_VERSION, RequestBody};
 use pumpwitness_protocol::page::{PageState, SECTOR_BYTES, read_page};
-use pumpwitness_protocol::record::{CaptureBlock, Interval, TimedMark, Trigger};
+use pumpwitness_protocol::record::{BootReason, CaptureBlock, Interval, TimedMark, Trigger};
 use pumpwitness_protocol::settings::WhenFull;
 use std::vec::Vec as List;
 
 const START_MS: i64 = 1_780_000_000_000;
+const DEVICE: [u8; 8] = *b"device01";
 
 type Ram = RamFlash<1>;
 
@@ -39,14 +40,13 @@ impl FrameSink for Host {
 
 fn start(flash: Ram, clock_ms: i64) -> Logger<Ram> {
     let start = Start {
-        device: *b"device01",
         firmware: [0, 1, 0],
         reason: BootReason::PowerOn,
         clock_ms,
         clock_good: false,
         seed: Some(Seed([7; 32])),
     };
-    block_on(Logger::start(flash, start)).unwrap()
+    block_on(Logger::start(flash, DEVICE, start)).unwrap()
 }
 
 fn ask(logger: &mut Logger<Ram>, id: u16, body: RequestBody) -> List<ReplyBody> {
@@ -225,14 +225,15 @@ fn a_torn_write_costs_ten_seconds_at_most() {
         let mut flash = ram(6);
         flash.set_fuse(fuse);
         let start_with = Start {
-            device: *b"device01",
             firmware: [0, 1, 0],
             reason: BootReason::PowerOn,
             clock_ms: START_MS,
             clock_good: true,
             seed: Some(Seed([7; 32])),
         };
-        let Ok(mut logger) = block_on(Logger::start(flash, start_with)) else { return None };
+        let Ok(mut logger) = block_on(Logger::start(flash, DEVICE, start_with)) else {
+            return None;
+        };
         for n in 0..60_000_u32 {
             // Much noise, to fill sectors quickly; a rest now and then.
             let noise = n.wrapping_mul(2_654_435_761) >> 16;
@@ -470,7 +471,7 @@ fn a_download_is_sealed() {
     let (public_key, seal) = sealed(&mut logger);
     assert_sealed(&public_key, &seal);
     let expected = Statement {
-        device: *b"device01",
+        device: DEVICE,
         boot: 1,
         occasion: Occasion::Download,
         sector,
@@ -490,14 +491,13 @@ fn a_download_is_sealed() {
 fn the_key_is_made_once_and_kept() {
     let with = |flash, seed| {
         let start = Start {
-            device: *b"device01",
             firmware: [0, 1, 0],
             reason: BootReason::PowerOn,
             clock_ms: START_MS,
             clock_good: true,
             seed,
         };
-        let mut logger = block_on(Logger::start(flash, start)).unwrap();
+        let mut logger = block_on(Logger::start(flash, DEVICE, start)).unwrap();
         let _ = newest_closed(&mut logger);
         let reply = ask(&mut logger, 3, RequestBody::GetSeal).remove(0);
         let key = match reply {
@@ -596,9 +596,9 @@ fn thirty_days_near_the_ends_of_the_counters() {
     let begin_ms = (1_i64 << 32) * 1000 - 15 * DAY_MS;
     let mut bytes = ram(4_000).bytes().to_vec();
     let header = pumpwitness_protocol::sector::SectorHeader {
+        device: DEVICE,
         align: 1,
         sequence: SEQUENCE,
-        device: *b"device01",
         previous: [7; 32],
         erased: u32::MAX - 1,
         boot: 65_530,

@@ -25,7 +25,7 @@ mod resting;
 use crate::error::Error;
 use core::ops::Range;
 use embedded_storage_async::nor_flash::NorFlash;
-use place::{BadPlaces, Head, Held, PIECE, place_address, read_header, reads_back, reads_blank};
+use place::{BadPlaces, Head, Held, PIECE, place_address, read_header, reads_blank};
 use pumpwitness_protocol::codec::EncodeError;
 use pumpwitness_protocol::message::{PageAddress, SnapshotRange, Status};
 use pumpwitness_protocol::page::{
@@ -38,7 +38,7 @@ use pumpwitness_protocol::settings::WhenFull;
 use resting::Resting;
 use sha2::{Digest, Sha256};
 
-pub(crate) use place::read;
+pub(crate) use place::{read, reads_back};
 
 /// Fewest sectors of a ring: one being written, one being erased, one to read.
 const PLACES_MIN: u32 = 3;

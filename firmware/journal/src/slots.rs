@@ -2,7 +2,7 @@
 //! turns: settings and site text (FORMAT.md §5), key and calibration of the device (§7).
 
 use crate::error::Error;
-use crate::ring::{Journal, read};
+use crate::ring::{Journal, read, reads_back};
 use embedded_storage_async::nor_flash::NorFlash;
 use pumpwitness_protocol::device_slot::{DEVICE_SLOT_BYTES_MAX, DeviceSlot};
 use pumpwitness_protocol::page::SECTOR_BYTES;
@@ -12,12 +12,12 @@ use pumpwitness_protocol::slot::{SLOT_BYTES_MAX, Slot};
 /// rest sector.
 pub const FIXED: u32 = 5;
 /// Sectors of a kind.
-const PAIR: u32 = 2;
+const PAIR: usize = 2;
 /// Largest word of a flash that fits the format.
 const WORD_MAX: usize = 16;
 
 /// A kind of slot.
-trait Kept: Clone + PartialEq {
+trait Kept: Sized {
     /// Its first sector.
     const FIRST: u32;
     /// Room for the longest and what fills up its last word.
@@ -64,7 +64,7 @@ kept!(DeviceSlot, 2, DEVICE_SLOT_BYTES_MAX);
 impl<F: NorFlash> Journal<F> {
     /// The slot in force, if there is one.
     pub async fn load_slot(&mut self) -> Result<Option<Slot>, Error<F::Error>> {
-        Ok(newest(self.flash_mut()).await?.map(|(slot, _)| slot))
+        load(self.flash_mut()).await
     }
 
     /// Makes `slot` the one in force. Until it stands whole, the one before does.
@@ -77,7 +77,7 @@ impl<F: NorFlash> Journal<F> {
 
     /// The device slot in force, if there is one.
     pub async fn load_device_slot(&mut self) -> Result<Option<DeviceSlot>, Error<F::Error>> {
-        Ok(newest(self.flash_mut()).await?.map(|(slot, _)| slot))
+        load(self.flash_mut()).await
     }
 
     /// Makes `slot` the device slot in force, in the same way as [`Self::store_slot`].
@@ -87,48 +87,82 @@ impl<F: NorFlash> Journal<F> {
 }
 
 async fn store<F: NorFlash, K: Kept>(flash: &mut F, slot: &K) -> Result<(), Error<F::Error>> {
-    let (first, tries) = match newest::<F, K>(flash).await? {
-        Some((_, place)) => (place + 1, PAIR - 1),
-        None => (0, PAIR),
+    let (first, tries) = match standing::<F, K>(flash).await? {
+        [Some(place), _] => (place + 1, PAIR as u32 - 1),
+        _ => (0, PAIR as u32),
     };
-    for place in (first..first + tries).map(|place| place % PAIR) {
-        let erased = program(flash, place, slot).await;
-        let stands = newest::<F, K>(flash).await?.is_some_and(|(stored, _)| stored == *slot);
-        if erased && stands {
+    for place in (first..first + tries).map(|place| place % PAIR as u32) {
+        if program(flash, place, slot).await?
+            && standing::<F, K>(flash).await?.first() == Some(&Some(place))
+        {
             return Ok(());
         }
     }
     Err(Error::Worn)
 }
 
-/// Erases and programs; false when the erasure failed. Whether the slot stands is to be read.
-async fn program<F: NorFlash, K: Kept>(flash: &mut F, place: u32, slot: &K) -> bool {
-    let address = (K::FIRST + place) * SECTOR_BYTES as u32;
+/// Erases and programs; true when all of it reads back.
+async fn program<F: NorFlash, K: Kept>(
+    flash: &mut F,
+    place: u32,
+    slot: &K,
+) -> Result<bool, Error<F::Error>> {
+    let address = address::<K>(place);
     if flash.erase(address, address + SECTOR_BYTES as u32).await.is_err() {
-        return false;
+        return Ok(false);
     }
     let mut room = K::room();
     let used = slot.write(&mut room);
     let whole_words = used.next_multiple_of(F::WRITE_SIZE);
     let bytes = &mut room.as_mut()[..whole_words];
     bytes[used..].fill(0xFF);
+    // What came of it is read, whatever the flash says.
     let _ = flash.write(address, bytes).await;
-    true
+    reads_back(flash, address, &room.as_ref()[..used]).await
 }
 
-async fn newest<F: NorFlash, K: Kept>(flash: &mut F) -> Result<Option<(K, u32)>, Error<F::Error>> {
-    let mut newest: Option<(K, u32)> = None;
-    for place in 0..PAIR {
-        // A multiple of the largest word, which every read size divides.
+/// The newest slot that passes its checks.
+async fn load<F: NorFlash, K: Kept>(flash: &mut F) -> Result<Option<K>, Error<F::Error>> {
+    for place in standing::<F, K>(flash).await?.into_iter().flatten() {
         let mut room = K::room();
-        read(flash, (K::FIRST + place) * SECTOR_BYTES as u32, room.as_mut()).await?;
-        let Some(slot) = K::read(room.as_ref()) else { continue };
-        let newer = newest
-            .as_ref()
-            .is_none_or(|(before, _)| (slot.number().wrapping_sub(before.number()) as i32) > 0);
-        if newer {
-            newest = Some((slot, place));
+        read(flash, address::<K>(place), room.as_mut()).await?;
+        // A torn one may read now so and now otherwise: then there is the one before it.
+        if let Some(slot) = K::read(room.as_ref()) {
+            return Ok(Some(slot));
         }
     }
-    Ok(newest)
+    Ok(None)
+}
+
+/// Places whose slot passes its checks, the newest first. A slot is large and a board's stack small:
+/// one at a time is looked at and none is kept.
+async fn standing<F: NorFlash, K: Kept>(
+    flash: &mut F,
+) -> Result<[Option<u32>; PAIR], Error<F::Error>> {
+    let mut numbers = [None; PAIR];
+    for (number, place) in numbers.iter_mut().zip(0..) {
+        // A multiple of the largest word, which every read size divides.
+        let mut room = K::room();
+        read(flash, address::<K>(place), room.as_mut()).await?;
+        *number = number_in::<K>(room.as_ref());
+    }
+    Ok(match numbers {
+        [Some(first), Some(second)] if (second.wrapping_sub(first) as i32) > 0 => {
+            [Some(1), Some(0)]
+        }
+        [Some(_), Some(_)] => [Some(0), Some(1)],
+        [Some(_), None] => [Some(0), None],
+        [None, Some(_)] => [Some(1), None],
+        [None, None] => [None, None],
+    })
+}
+
+/// The number of the slot in `bytes`, if it passes its checks.
+#[inline(never)] // else the slot takes its place in the caller's stack
+fn number_in<K: Kept>(bytes: &[u8]) -> Option<u32> {
+    K::read(bytes).map(|slot| slot.number())
+}
+
+const fn address<K: Kept>(place: u32) -> u32 {
+    (K::FIRST + place) * SECTOR_BYTES as u32
 }

@@ -5,7 +5,7 @@ use crate::clock_chip::Reading;
 use crate::line::{FROM_HOST, Line, ROOM};
 use crate::metering::{CONFIG, HALF_WAVES, Heard};
 use crate::spi_nor_25::SpiNor;
-use crate::starting::{Birth, Started, Step, clock_at, config_of, start};
+use crate::starting::{Birth, Started, Step, clock_at, start};
 use core::pin::pin;
 use embassy_futures::select::{Either4, select4};
 use embassy_rp::gpio::{Input, Output};
@@ -18,6 +18,7 @@ use embassy_time::{Delay, Duration, Instant, Timer};
 use embedded_hal_bus::spi::ExclusiveDevice;
 use pumpwitness_board::light::lit;
 use pumpwitness_core::logger::Logger;
+use pumpwitness_core::sampling::meter_config;
 
 /// Longer than the longest thing done between two half waves (closing a sector with an erasure),
 /// shorter than the watchdog can count.
@@ -91,7 +92,7 @@ async fn run(started: Started, mut board: Board) {
                     CLOCK_SET.signal((logger.present_ms(), asked));
                     task.set_by_host = true;
                 }
-                CONFIG.signal(config_of(Some(logger.settings()), logger.calibration()));
+                CONFIG.signal(meter_config(logger.settings(), logger.calibration()));
             }
             Either4::Third(()) => {}
             Either4::Fourth(()) if !task.board.supply_good.is_low() => {} // a mere spike

@@ -1,7 +1,7 @@
 //! From a flash that has told its number to a logger at work: mount, meter, make.
 //!
-//! The stack is short and a logger is large, so each step is a future of its own, polled through a
-//! pointer: what a step needs of the stack is gone when the next begins.
+//! The stack is short and a logger is large: it is made where it stays, and each step is a future of
+//! its own, polled through a pointer. What a step needs of the stack is gone when the next begins.
 
 use crate::clock_chip::Reading;
 use crate::converter::{Converter, Parts};
@@ -12,12 +12,9 @@ use crate::metering::{HALF_WAVES, Heard, meter};
 use crate::noise;
 use core::future::Future;
 use core::pin::{Pin, pin};
-use pumpwitness_core::logger::{Logger, Mounted, Seed, Start};
-use pumpwitness_core::meter::MeterConfig;
+use pumpwitness_core::logger::{Logger, Seed, Start};
 use pumpwitness_core::sampling::meter_config;
-use pumpwitness_protocol::calibration::Calibration;
 use pumpwitness_protocol::record::{BootReason, Mark};
-use pumpwitness_protocol::settings::Settings;
 use static_cell::StaticCell;
 
 /// Firmware version, major · minor · patch.
@@ -51,23 +48,16 @@ pub struct Started {
 /// handed to a function by value would stand in the caller's state twice.
 pub type Step<'a, T> = Pin<&'a mut dyn Future<Output = T>>;
 
-/// What the settings mean to the meter.
-pub fn config_of(settings: Option<&Settings>, calibration: &Calibration) -> MeterConfig {
-    settings.map_or_else(
-        || meter_config(&Settings::default(), calibration),
-        |settings| meter_config(settings, calibration),
-    )
-}
-
-/// Mounts the journal, sets the meter to work by the kept settings and makes the logger; none when
+/// Mounts the journal, sets the meter to work by the kept settings and starts the logger; none when
 /// the flash cannot be read.
 pub async fn start(birth: Birth) -> Option<Started> {
     let Birth { flash, device, reason, fault, parts, lamps } = birth;
-    let mounted = {
-        let mount: Step<_> = pin!(Mounted::mount(flash, device));
-        mount.await.ok()?
-    };
-    let config = config_of(mounted.settings(), mounted.calibration());
+    let logger = settle(flash, device);
+    {
+        let mount: Step<_> = pin!(logger.mount());
+        mount.await.ok()?;
+    }
+    let config = meter_config(logger.settings(), logger.calibration());
     // The metering executor has room for its one task, which is spawned here only.
     interrupts::metering().spawn(meter(Converter::start(parts), lamps, config).ok()?);
     // Read while the journal was mounted.
@@ -75,16 +65,14 @@ pub async fn start(birth: Birth) -> Option<Started> {
     // The recorder's clock begins where the first half wave begins.
     let first = HALF_WAVES.receive().await;
     let start = Start {
-        device,
         firmware: FIRMWARE,
         reason,
         clock_ms: clock_at(&first, reading) - i64::from(first.half.duration_us / 1000),
         clock_good: reading.good,
         seed: noise::seed().map(Seed),
     };
-    let logger = settle(mounted, start);
     {
-        let begin: Step<_> = pin!(logger.begin());
+        let begin: Step<_> = pin!(logger.begin(start));
         begin.await;
     }
     if let Some(place) = fault {
@@ -101,7 +89,7 @@ pub fn clock_at(heard: &Heard, reading: Reading) -> i64 {
 
 /// Makes the logger where it stays: it is too large to be handed about on the stack.
 #[inline(never)]
-fn settle(mounted: Mounted<Flash>, start: Start) -> &'static mut Logger<Flash> {
+fn settle(flash: Flash, device: [u8; 8]) -> &'static mut Logger<Flash> {
     static LOGGER: StaticCell<Logger<Flash>> = StaticCell::new();
-    LOGGER.uninit().write(mounted.into_logger(start))
+    LOGGER.uninit().write(Logger::new(flash, device))
 }

@@ -599,14 +599,13 @@ struct Real(Logger<RamFlash>);
 impl Real {
     fn new() -> Rc<RefCell<Self>> {
         let start = Start {
-            device: DEVICE,
             firmware: [0, 1, 0],
             reason: BootReason::PowerOn,
             clock_ms: 1_770_000_000_000,
             clock_good: true,
             seed: Some(pumpwitness_core::logger::Seed([7; 32])),
         };
-        let mut logger = block_on(Logger::start(RamFlash::erased(34), start)).unwrap();
+        let mut logger = block_on(Logger::start(RamFlash::erased(34), DEVICE, start)).unwrap();
         for n in 0..120_000_u32 {
             let running = n % 3_000 > 1_000;
             let noise = u64::from(n.wrapping_mul(2_654_435_761) >> 22);

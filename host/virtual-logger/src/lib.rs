@@ -99,7 +99,8 @@ fn switch_on(device: [u8; 8], flash: RamFlash, clock_ms: i64) -> Result<Logger<R
     let seed = Some(seed(device));
     block_on(Logger::start(
         flash,
-        Start { device, firmware: FIRMWARE, reason, clock_ms, clock_good: true, seed },
+        device,
+        Start { firmware: FIRMWARE, reason, clock_ms, clock_good: true, seed },
     ))
 }
 

@@ -102,7 +102,6 @@ pub fn run(
     let mut lamps: VecDeque<(u64, u8)> = serde_json::from_value(stage["lamps"].clone())?;
     let mut meter = Meter::new(meter_config(&settings, calibration))?;
     let start = Start {
-        device: *b"PW\x01\x02\x03\x04\x05\x06",
         firmware: [0, 1, 0],
         reason: BootReason::PowerOn,
         clock_ms,
@@ -110,8 +109,9 @@ pub fn run(
         // The key was made at an earlier start.
         seed: None,
     };
-    let mut logger = now(Logger::start(RamFlash::<1>::from_bytes(flash), start))
-        .map_err(|error| format!("{error:?}"))?;
+    let mut logger =
+        now(Logger::start(RamFlash::<1>::from_bytes(flash), *b"PW\x01\x02\x03\x04\x05\x06", start))
+            .map_err(|error| format!("{error:?}"))?;
     if *logger.settings() != settings {
         return Err("the logger was not armed with the settings of this stage".into());
     }

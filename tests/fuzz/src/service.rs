@@ -59,14 +59,13 @@ impl FrameSink for Checked {
 
 fn start(flash: RamFlash, clock_ms: i64) -> Logger<RamFlash> {
     let start = Start {
-        device: *b"logger 7",
         firmware: [0, 1, 0],
         reason: BootReason::PowerOn,
         clock_ms,
         clock_good: true,
         seed: Some(pumpwitness_core::logger::Seed([7; 32])),
     };
-    now(Logger::start(flash, start)).expect("a flash in memory is always there")
+    now(Logger::start(flash, *b"logger 7", start)).expect("a flash in memory is always there")
 }
 
 fn say(logger: &mut Logger<RamFlash>, bytes: &[u8]) {

@@ -15,47 +15,19 @@ use pumpwitness_protocol::page::{self, PAGE_BYTES, PAGES_PER_SECTOR, SECTOR_BYTE
 use pumpwitness_protocol::settings::WhenFull;
 
 impl<F: NorFlash> Journal<F> {
-    /// Finds the ring in `flash`; nothing is written. Reads 96 bytes a sector, and once more from
-    /// the newest back to find the oldest.
-    ///
-    /// A flash that is blank, holds garbage or another device's records is an empty ring; sectors
-    /// are erased as they come into use. Boot numbers go on from the newest sector's, 0 after
-    /// 65535.
-    pub async fn mount(mut flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
+    /// The journal of `device` in `flash`, which has not looked for its ring yet: [`Self::find`] is
+    /// to follow.
+    pub fn new(flash: F, device: [u8; 8]) -> Self {
         let sectors = u32::try_from(flash.capacity() / SECTOR_BYTES).unwrap_or(u32::MAX);
-        let fits = SECTOR_BYTES.is_multiple_of(F::ERASE_SIZE)
-            && matches!(F::WRITE_SIZE, 1 | 2 | 4 | 8 | 16)
-            && matches!(F::READ_SIZE, 1 | 2 | 4 | 8 | 16);
-        if !fits || sectors < FIXED + PLACES_MIN {
-            return Err(Error::Geometry);
-        }
-        let places = sectors - FIXED;
-        let mut newest: Option<Held> = None;
-        let (mut boot, mut wear) = (0, 0);
-        let mut pages_damaged = 0;
-        for place in 0..places {
-            match read_header(&mut flash, place, device).await? {
-                Head::Of(header) => {
-                    if newest
-                        .is_none_or(|newest| supersedes(header.sequence, place, newest, places))
-                    {
-                        newest = Some(Held { sequence: header.sequence, place });
-                        (boot, wear) = (header.boot, header.erased);
-                    }
-                }
-                Head::Garbage => pages_damaged += PAGES_PER_SECTOR as u32,
-                Head::Foreign(_) | Head::Blank => {}
-            }
-        }
-        let mut journal = Self {
+        Self {
             flash,
             device,
-            places,
-            boot: boot.wrapping_add(1),
+            places: sectors.saturating_sub(FIXED),
+            boot: 0,
             when_full: WhenFull::KeepNewest,
-            oldest: newest,
-            newest,
-            wear,
+            oldest: None,
+            newest: None,
+            wear: 0,
             open: None,
             failed: None,
             ahead: None,
@@ -63,13 +35,55 @@ impl<F: NorFlash> Journal<F> {
             released: None,
             bad: BadPlaces::default(),
             records: 0,
-            pages_damaged,
+            pages_damaged: 0,
             full: false,
-        };
-        journal.find_oldest().await?;
-        journal.find_boot().await?;
-        journal.find_rest().await?;
+        }
+    }
+
+    /// [`Self::new`] and [`Self::find`].
+    pub async fn mount(flash: F, device: [u8; 8]) -> Result<Self, Error<F::Error>> {
+        let mut journal = Self::new(flash, device);
+        journal.find().await?;
         Ok(journal)
+    }
+
+    /// Finds the ring in the flash; nothing is written. Reads 96 bytes a sector, and once more from
+    /// the newest back to find the oldest. To be called once, before anything else; where it failed
+    /// it can be tried again.
+    ///
+    /// A flash that is blank, holds garbage or another device's records is an empty ring; sectors
+    /// are erased as they come into use. Boot numbers go on from the newest sector's, 0 after
+    /// 65535.
+    pub async fn find(&mut self) -> Result<(), Error<F::Error>> {
+        let fits = SECTOR_BYTES.is_multiple_of(F::ERASE_SIZE)
+            && matches!(F::WRITE_SIZE, 1 | 2 | 4 | 8 | 16)
+            && matches!(F::READ_SIZE, 1 | 2 | 4 | 8 | 16);
+        if !fits || self.places < PLACES_MIN {
+            return Err(Error::Geometry);
+        }
+        let mut newest: Option<Held> = None;
+        let mut boot = 0;
+        let mut pages_damaged = 0;
+        for place in 0..self.places {
+            match read_header(&mut self.flash, place, self.device).await? {
+                Head::Of(header) => {
+                    if newest.is_none_or(|newest| {
+                        supersedes(header.sequence, place, newest, self.places)
+                    }) {
+                        newest = Some(Held { sequence: header.sequence, place });
+                        (boot, self.wear) = (header.boot, header.erased);
+                    }
+                }
+                Head::Garbage => pages_damaged += PAGES_PER_SECTOR as u32,
+                Head::Foreign(_) | Head::Blank => {}
+            }
+        }
+        self.boot = boot.wrapping_add(1);
+        (self.oldest, self.newest) = (newest, newest);
+        self.pages_damaged = pages_damaged;
+        self.find_oldest().await?;
+        self.find_boot().await?;
+        self.find_rest().await
     }
 
     /// The boot that wrote last: that of the last page in the newest sector, where a later one than

@@ -61,7 +61,7 @@ pub(super) async fn read_header<F: NorFlash>(
 }
 
 /// Whether the flash now reads as `bytes` from `address` on.
-pub(super) async fn reads_back<F: NorFlash>(
+pub(crate) async fn reads_back<F: NorFlash>(
     flash: &mut F,
     address: u32,
     bytes: &[u8],
