@@ -252,7 +252,7 @@ impl<T: Transport> Client<T> {
         let mut repeated = 0;
         while came < count {
             let deadline = self.line.now() + self.limits.answer;
-            let (address, bytes) = match self.receive(id, deadline)? {
+            let (address, bytes) = match self.receive(&[id], deadline)? {
                 Some(ReplyBody::Page { address, bytes }) => match bytes.into_array() {
                     Ok(bytes) => (address, Some(bytes)),
                     Err(_) => return Err(self.unexpected("pages")),
@@ -292,12 +292,14 @@ impl<T: Transport> Client<T> {
         }
     }
 
-    /// Sends a request until it is answered.
+    /// Sends a request until it is answered. A slow logger's answer to an earlier try is as good as
+    /// one to the last.
     fn ask(&mut self, request: &'static str, body: &RequestBody) -> Result<ReplyBody, ClientError> {
+        let mut sent = Vec::new();
         for _ in 0..self.limits.tries {
-            let id = self.send(request, body)?;
+            sent.push(self.send(request, body)?);
             let deadline = self.line.now() + self.limits.answer;
-            match self.receive(id, deadline)? {
+            match self.receive(&sent, deadline)? {
                 Some(ReplyBody::Refused(refusal)) => return Err(self.refused(request, refusal)),
                 Some(body) => return Ok(body),
                 None => {}
@@ -331,9 +333,9 @@ impl<T: Transport> Client<T> {
         }
     }
 
-    /// The answer to request `id`, or `None` when there was none by the deadline. Answers to other
-    /// requests and damaged frames are dropped.
-    fn receive(&mut self, id: u16, deadline: Instant) -> Result<Option<ReplyBody>, LinkError> {
+    /// The answer to one of the requests `ids`, or `None` when there was none by the deadline.
+    /// Answers to other requests and damaged frames are dropped.
+    fn receive(&mut self, ids: &[u16], deadline: Instant) -> Result<Option<ReplyBody>, LinkError> {
         let mut damaged = 0;
         loop {
             let unread = std::mem::take(&mut self.unread);
@@ -347,7 +349,7 @@ impl<T: Transport> Client<T> {
                         self.noise = false;
                         // It names request 0 when it could not read the request at all.
                         let refused = matches!(reply.body, ReplyBody::Refused(_));
-                        if reply.id == id || (reply.id == 0 && refused) {
+                        if ids.contains(&reply.id) || (reply.id == 0 && refused) {
                             self.unread = rest.to_vec();
                             return Ok(Some(reply.body));
                         }

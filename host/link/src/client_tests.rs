@@ -168,6 +168,20 @@ fn a_lost_answer_is_asked_for_again_and_not_for_ever() {
 }
 
 #[test]
+fn a_logger_slower_than_the_limit_is_heard_at_the_next_try() {
+    let mut before = None;
+    let mut client = scripted(move |request| {
+        let late = before.replace(request.id);
+        late.map(|id| framed(id, ReplyBody::Status(Status::default()))).into_iter().collect()
+    });
+    client.status().unwrap();
+    assert_eq!(client.line.passed.waits, 1);
+    // What it then answers to the second try is passed over: it is no answer to the next request.
+    client.status().unwrap();
+    assert_eq!(client.line.passed.waits, 2);
+}
+
+#[test]
 fn a_logger_that_has_gone_mad_is_not_listened_to_for_long() {
     let mut client = scripted(|request| {
         if matches!(request.body, RequestBody::Hello { .. }) {
