@@ -13,6 +13,16 @@
 //! | `journal` | operations, power cuts | what a plain list says |
 //! | `table` | cells of an imported table | columns of one length in time order |
 //! | `site_file` | text | an accepted site written out is accepted again |
+//!
+//! Long runs, half an hour each on one core with the address sanitiser, at most 1 GiB, November 2026.
+//! None found a crash, a hang, or a broken promise:
+//!
+//! | target | inputs |
+//! |---|---|
+//! | `frame` | 16 348 976 |
+//! | `page` | 6 063 694 |
+//! | `record` | 1 416 163 |
+//! | `service` | 330 899 |
 
 pub mod archive_file;
 pub mod frame;
