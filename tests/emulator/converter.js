@@ -87,7 +87,9 @@ export class Converter {
   }
 }
 
-// A pump on a supply, by a list of events; all times in s from `origin`.
+// A pump on a supply, by a list of events; all times in s from `origin`, again from the start after
+// `repeat_s` where the scenario names one. Its sensors may be fitted wrongly: `wrong` holds
+// 'loop-open', 'clamp-round-both' (the clamp holds both wires), 'clamp-turned'.
 export class Plant {
   constructor(scenario) {
     this.scenario = scenario;
@@ -102,10 +104,22 @@ export class Plant {
     this.hz = scenario.supply_hz;
     this.lag = scenario.lag_rad ?? 0.6;
     this.peak = scenario.supply_v * Math.SQRT2;
+    this.repeat = scenario.repeat_s ?? Infinity;
+    this.wrong = new Set();
+  }
+
+  // Of the scenario's time.
+  at(s) {
+    const since = s - this.origin;
+    return since > 0 && Number.isFinite(this.repeat) ? since % this.repeat : since;
+  }
+
+  pumps(s) {
+    return this.within(this.runs, s) !== null;
   }
 
   within(list, s) {
-    const at = s - this.origin;
+    const at = this.at(s);
     for (const event of list) if (at >= event.from && at < event.to) return event;
     return null;
   }
@@ -118,19 +132,20 @@ export class Plant {
 
   current(s) {
     const run = this.within(this.runs, s);
-    if (!run) return 0;
+    if (!run || this.wrong.has('clamp-round-both')) return 0;
     const dip = this.within(this.dips, s);
-    const since = s - this.origin - run.from;
+    const since = this.at(s) - run.from;
     let amperes = this.scenario.running_a * (since < 0.3 ? 5 : 1);
     if (dip) amperes *= dip.volts < 10 ? 0 : this.scenario.supply_v / dip.volts;
+    if (this.wrong.has('clamp-turned')) amperes = -amperes;
     return amperes * Math.SQRT2 * Math.sin(2 * Math.PI * this.hz * s - this.lag);
   }
 
   // Pressure between cut-in and cut-out: up while it runs, down in between.
   loopMa(s) {
-    if (this.within(this.open, s)) return 0;
+    if (this.wrong.has('loop-open') || this.within(this.open, s)) return 0;
     const { cut_in_bar: low, cut_out_bar: high, span_bar: span } = this.scenario;
-    const at = s - this.origin;
+    const at = this.at(s);
     let bar = high;
     let from = 0;
     for (const run of this.runs) {
@@ -148,7 +163,7 @@ export class Plant {
   }
 
   lampsLit(s) {
-    const at = s - this.origin;
+    const at = this.at(s);
     let lit = 0;
     for (const lamp of this.lamps) {
       if (at < lamp.from || at >= lamp.to) continue;

@@ -79,6 +79,7 @@ mcu.gpio[PINS.supplySwitch].addListener((state) => {
   plant.showsLoggerSupply = state === 1;
 });
 const converter = new Converter(mcu, plant);
+let pumped = false;
 // The emulator takes an input's level when it is set, not when the input is switched on: set anew
 // with the lamps.
 let supplyGood = true;
@@ -89,6 +90,9 @@ const setInputs = () => {
 };
 const lampAlarm = clock.createAlarm(() => {
   setInputs();
+  const pumps = plant.pumps?.(clock.nanos / 1e9) ?? false;
+  if (pumps !== pumped) tell({ event: 'pump', runs: pumps, atMs: clock.nanos / 1e6 });
+  pumped = pumps;
   lampAlarm.schedule(10_000_000);
 });
 lampAlarm.schedule(1_000_000);
@@ -244,6 +248,11 @@ const commands = {
       tell({ event: 'poked', place: core.PC });
       core.PC = Number(address);
     };
+  },
+  // Fits a sensor wrongly, or puts it right.
+  fit(fault, wrongly) {
+    if (wrongly === 'wrong') plant.wrong.add(fault);
+    else plant.wrong.delete(fault);
   },
   // The converter stands still.
   stall() {

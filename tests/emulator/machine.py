@@ -126,7 +126,10 @@ class Machine:
 
 
 def run(program, *arguments, tries=1):
-    """Runs the program, more than once where the board may still be starting."""
+    """Runs the program, more than once where the board may still be starting; with more patience than
+    it has for a real board, for the emulated one may be slow."""
+    if "--port" in arguments:
+        arguments = *arguments, "--patience", 20
     for _ in range(tries):
         done = subprocess.run(
             [program, *map(str, arguments)], capture_output=True, text=True, timeout=PATIENCE_S

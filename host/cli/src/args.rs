@@ -79,6 +79,10 @@ pub struct PortChoice {
     /// Serial port of the logger; may be left out when only one is there (see `ports`).
     #[arg(long, value_name = "PORT")]
     pub port: Option<String>,
+    /// Longest wait for one answer of the logger, s; asked three times before it counts as silent.
+    #[arg(long, value_name = "SECONDS", default_value_t = 2,
+          value_parser = clap::value_parser!(u16).range(1..=600))]
+    pub patience: u16,
 }
 
 /// Write the site file and the fitting sheet.
@@ -105,9 +109,12 @@ pub struct Plan {
 /// Open the page for the time at the panel.
 #[derive(Debug, Args)]
 pub struct Open {
-    /// Port of the loopback address; any free one when left out.
+    /// Offer this serial port too, on which a logger is that USB does not tell of.
+    #[arg(long, value_name = "PORT")]
+    pub port: Option<String>,
+    /// Network port of the loopback address; any free one when left out.
     #[arg(long, value_name = "N", default_value_t = 0)]
-    pub port: u16,
+    pub listen: u16,
     /// Folder of recordings; pumpwitness-recordings in your home folder when left out.
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,

@@ -3,6 +3,7 @@
 use crate::args::PortChoice;
 use crate::failure::Failure;
 use pumpwitness_link::{Client, Limits, SerialLine, ports};
+use std::time::Duration;
 
 /// Opens the chosen port, or the only one there is.
 pub fn open(choice: &PortChoice) -> Result<Client<SerialLine>, Failure> {
@@ -11,7 +12,8 @@ pub fn open(choice: &PortChoice) -> Result<Client<SerialLine>, Failure> {
         None => only_one()?,
     };
     let line = SerialLine::open(&name).map_err(Failure::input)?;
-    Ok(Client::new(line, Limits::default()))
+    let answer = Duration::from_secs(choice.patience.into());
+    Ok(Client::new(line, Limits { answer, ..Limits::default() }))
 }
 
 fn only_one() -> Result<String, Failure> {

@@ -5,7 +5,7 @@ use crate::failure::Failure;
 use crate::office::RecordOffice;
 use crate::{filing, integrity, output};
 use pumpwitness_local_page::office::Office;
-use pumpwitness_local_page::ports::{Ports, UsbPorts};
+use pumpwitness_local_page::ports::{Ports, UsbPorts, WithNamed};
 use pumpwitness_local_page::{Server, Setup};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
@@ -17,8 +17,8 @@ pub fn run(arguments: &Open) -> Result<(), Failure> {
     let office: Arc<dyn Office> = Arc::new(RecordOffice::new(folder, known));
     let practised = practised(arguments, &*office)?;
     let setup = Setup {
-        port: arguments.port,
-        ports: practised.ports(),
+        port: arguments.listen,
+        ports: ports(&practised, arguments.port.as_deref()),
         office,
         #[cfg(unix)]
         practice: practised.handle(),
@@ -33,6 +33,15 @@ pub fn run(arguments: &Open) -> Result<(), Failure> {
         output::print("no browser could be started: open the address in one\n")?;
     }
     server.run().map_err(Failure::input)
+}
+
+/// Where loggers are looked for.
+fn ports(practised: &Practised, named: Option<&str>) -> Box<dyn Ports> {
+    let others = practised.ports();
+    match named {
+        Some(name) => Box::new(WithNamed { others, name: name.to_owned() }),
+        None => others,
+    }
 }
 
 /// Shows an address by the system's own opener; false when that cannot be started.
