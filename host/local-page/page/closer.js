@@ -10,6 +10,8 @@ const MOST = 2000;
 /** Shown around a finding, and the longest stretch begun with, ms. */
 const AROUND_MS = 5000;
 const BEGIN_MS = 300_000;
+/** Looked back over at once for the row before, ms: longer than the longest interval. */
+const FAR_MS = 90_000;
 const BAND = 92;
 /** Fewer rows than this are dotted. */
 const FEW = 80;
@@ -42,7 +44,7 @@ export function closer(id) {
 
   canvas.addEventListener('keydown', (event) => {
     const keys = {
-      ArrowLeft: () => point(cursor - 1), ArrowRight: () => point(cursor + 1),
+      ArrowLeft: () => step(-1), ArrowRight: () => step(1),
       Home: () => point(0), End: () => point(rows.length - 1),
       PageUp: () => shift(-0.5), PageDown: () => shift(0.5),
       '+': () => zoom(0.5), '=': () => zoom(0.5), '-': () => zoom(2),
@@ -71,7 +73,43 @@ export function closer(id) {
     view(middle - half, middle + half);
   }
 
-  async function view(a, b) {
+  const stretch = (a, b, most) => get(`api/records/${encodeURIComponent(id)}/rows?from_ms=${Math.floor(a)}&to_ms=${Math.ceil(b)}&most=${most}`);
+
+  /** To the next row, or the one before. Beyond the stretch's last the stretch moves along: while
+   * nothing happens a row stands for up to a minute, and over an outage there are none. */
+  async function step(by) {
+    if (rows[cursor + by]) {
+      point(cursor + by);
+      return;
+    }
+    asked += 1;
+    const mine = asked;
+    const here = rows[cursor]?.ms ?? (by > 0 ? from : to);
+    element.setAttribute('aria-busy', 'true');
+    let row;
+    try {
+      row = by > 0 ? (await stretch(here, last, 1)).rows[0] : await before(here - 1);
+    } catch (error) {
+      trouble.tell(error);
+    }
+    if (mine !== asked) return;
+    element.removeAttribute('aria-busy');
+    if (row) view(row.ms - (to - from) / 2, row.ms + (to - from) / 2, row.ms);
+  }
+
+  /** The last row up to a moment. */
+  async function before(end) {
+    for (let [a, b] = [end - FAR_MS, end]; b > first;) {
+      const answer = await stretch(a, b, MOST);
+      if (answer.left_out) a = (a + b) / 2;
+      else if (answer.rows.length) return answer.rows.at(-1);
+      else [a, b] = [a - 2 * (b - a), a];
+    }
+    return undefined;
+  }
+
+  /** Shows a stretch, with the cursor on the row of this moment. */
+  async function view(a, b, held = rows[cursor]?.ms ?? (a + b) / 2) {
     const length = Math.min(b - a, last - first || b - a);
     from = Math.max(first, Math.min(a, last - length));
     to = from + length;
@@ -79,12 +117,10 @@ export function closer(id) {
     const mine = asked;
     element.setAttribute('aria-busy', 'true');
     try {
-      const query = `from_ms=${Math.floor(from)}&to_ms=${Math.ceil(to)}&most=${MOST}`;
-      const answer = await get(`api/records/${encodeURIComponent(id)}/rows?${query}`);
+      const answer = await stretch(from, to, MOST);
       // A later request overtook this one.
       if (mine !== asked) return;
       trouble.tell(null);
-      const held = rows[cursor]?.ms ?? (from + to) / 2;
       rows = answer.rows;
       const near = rows.findIndex((row) => row.ms >= held);
       const clock = (ms) => new Date(ms).toLocaleString('en-GB', { dateStyle: 'medium', timeStyle: 'medium' });

@@ -118,6 +118,9 @@ fn a_record_is_whole_over_pulled_cables() {
     bench.order("api/fetch", r#"{"release":false,"by":"the trainee"}"#);
     let state = bench.wait(|state| state["logger"]["link"] == "lost");
     assert_eq!(state["job"]["state"], "going", "{}", state["job"]);
+    // The pages that came before the cable was pulled are told, however fast they came.
+    let done = state["job"]["done"].as_u64().unwrap();
+    assert!(done > 0 && done < state["job"]["total"].as_u64().unwrap(), "{}", state["job"]);
     // Nothing else may have the line meanwhile.
     assert_eq!(bench.post("api/arm", "{}").0, 409);
     assert_eq!(bench.post("api/disconnect", "{}").0, 409);

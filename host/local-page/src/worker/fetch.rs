@@ -94,20 +94,24 @@ impl Worker {
             collected_by: by,
         };
         let mut told = None::<Instant>;
+        let mut last = None;
         let board = &self.board;
-        Some(download.run(client, |Progress { done, total }| {
-            if done == total || told.is_none_or(|told| told.elapsed() >= TOLD_EVERY) {
+        let outcome = download.run(client, |progress| {
+            last = Some(progress);
+            if progress.done == progress.total
+                || told.is_none_or(|told| told.elapsed() >= TOLD_EVERY)
+            {
                 told = Some(Instant::now());
-                board.job(|job| {
-                    (job.done, job.total) = (done, total);
-                    job.says = if done < total {
-                        "fetching; the cable may be pulled, it goes on afterwards".to_owned()
-                    } else {
-                        "all pages are here; they are read back and checked".to_owned()
-                    };
-                });
+                tell(board, progress);
             }
-        }))
+        });
+        if outcome.is_err()
+            && let Some(progress) = last
+        {
+            // What came since it was told last is kept too.
+            tell(board, progress);
+        }
+        Some(outcome)
     }
 
     fn wait_for(&mut self, error: &ClientError) {
@@ -158,6 +162,17 @@ impl Worker {
             self.open();
         }
     }
+}
+
+fn tell(board: &Board, Progress { done, total }: Progress) {
+    board.job(|job| {
+        (job.done, job.total) = (done, total);
+        job.says = if done < total {
+            "fetching; the cable may be pulled, it goes on afterwards".to_owned()
+        } else {
+            "all pages are here; they are read back and checked".to_owned()
+        };
+    });
 }
 
 /// The logger holds another record than the unfinished file: that one is kept under another name.
