@@ -115,7 +115,8 @@ async function hear() {
   if (practice.pump_runs && stated.running !== true) await page.$$eval('input[name=running]', (all) => all[1].click());
   if (!practice.pump_runs && stated.running === true) await page.$$eval('input[name=running]', (all) => all[0].click());
 }
-/** Waits until `holds` is true in the page, and meanwhile says what is heard. */
+/** Waits until `holds` is true in the page, and meanwhile says what is heard; the time to the pump's
+ * next start or stop is skipped. */
 async function hearingUntil(name, holds, ...with_) {
   const end = Date.now() + PATIENCE_S * 1000;
   while (Date.now() < end) {
@@ -124,6 +125,7 @@ async function hearingUntil(name, holds, ...with_) {
       return;
     }
     await hear();
+    await page.$eval('#practice-skip', (skip) => skip.click());
     await new Promise((done) => { setTimeout(done, 400); });
   }
   check(name, false, await words('main'));

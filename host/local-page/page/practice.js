@@ -27,10 +27,11 @@ export function practicePanel(visit) {
   const tap = button('', () => give('tap', { open: !practice.tap_open }), { id: 'practice-tap' });
   const lamps = make('ul', { class: 'faults' });
   const test = button('Press the panel\'s lamp test', () => give('lamp-test', {}), { id: 'practice-lamp-test' });
+  const skip = button('Wait for the pump (time passes fast)', () => give('skip', {}), { id: 'practice-skip' });
   const faults = make('ul', { class: 'faults' });
   const element = make('section', { class: 'card practice', 'aria-labelledby': 'faults-title', hidden: true },
     make('h2', { id: 'faults-title' }, 'Practice: be at the site'), make('p', {}, NOTE),
-    seen.element, lamps, make('div', { class: 'row' }, tap, test),
+    seen.element, lamps, make('div', { class: 'row' }, tap, skip, test),
     make('h3', {}, 'Work on the fit'), faults, trouble);
 
   function update(state) {

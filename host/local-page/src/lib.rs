@@ -34,6 +34,7 @@
 //! | `GET api/practice/site` | site file of the practised site |
 //! | `POST api/practice/correct {key}`, `…/plant {key}` | puts a wrong fit right; plants one |
 //! | `POST api/practice/tap {open}`, `…/lamp-test {}` | the tap; the panel's lamp test |
+//! | `POST api/practice/skip {}` | time passes to shortly before the pump starts or stops |
 //! | `POST api/practice/days {days}` | job: days pass, and the tap is shut |
 //! | `POST api/practice/unplug {after_bytes}`, `…/plug {}` | the cable |
 #![forbid(unsafe_code)]

@@ -8,10 +8,11 @@ use crate::ports::{Line, Place, Ports};
 use crate::snapshot::{PanelLamp, Planted, Practice as Shown};
 use jiff::Timestamp;
 use misfit::{MISFITS, Misfits};
+use pumpwitness_core::wave::HalfWave;
 use pumpwitness_link::{LinkError, SerialLine};
 use pumpwitness_site_model::design::Design;
 use pumpwitness_site_model::lamps::LampRole;
-use pumpwitness_site_model::{Cause, SiteModel, SiteParameters, inflict};
+use pumpwitness_site_model::{Cause, Sink, SiteModel, SiteParameters, inflict};
 use pumpwitness_virtual_logger::port::Plugged;
 use pumpwitness_virtual_logger::{FLASH_BYTES, VirtualLogger};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -36,6 +37,10 @@ const BREATH: Duration = Duration::from_millis(2);
 /// The tap that is open while the sensors are fitted, L/min at 3 bar: the pump starts about each
 /// minute.
 const TAP_LPM: f64 = 22.0;
+/// A skip ends so long before the pump starts or stops, ms: time for the readings of before.
+const SKIP_SHORT_MS: i64 = 5_000;
+/// Longest skip, ms: readings a minute apart are taken for a clock that was set.
+const SKIP_MOST_MS: i64 = 50_000;
 /// A lamp test lasts, ms.
 const LAMP_TEST_MS: i64 = 4_000;
 const SEED: u64 = 20_261;
@@ -84,6 +89,13 @@ impl World {
         self.misfits.lamp_test(self.model.now_us(), logger);
         self.model.run(until_ms, &mut self.misfits.before(logger));
     }
+}
+
+/// Takes nothing down: for a look ahead.
+struct Nowhere;
+
+impl Sink for Nowhere {
+    fn half_wave(&mut self, _: &HalfWave) {}
 }
 
 struct Inside {
@@ -241,6 +253,29 @@ impl Handle {
         let mut world = lock(&self.0.world);
         world.tap_open = open;
         world.model.open_tap(if open { TAP_LPM } else { 0.0 });
+    }
+
+    /// Lets the time pass to shortly before the pump starts or stops, or as far as one skip goes;
+    /// nothing happens where that is near, while lamps are tested, or where the practised days are
+    /// used up.
+    pub fn skip(&self) {
+        let mut world = lock(&self.0.world);
+        let now_ms = world.now_ms();
+        if world.misfits.testing(now_ms * 1000) {
+            return;
+        }
+        let mut ahead = world.model.clone();
+        let runs = ahead.pump_runs();
+        let mut change_ms = now_ms;
+        while ahead.pump_runs() == runs && change_ms < now_ms + SKIP_MOST_MS + SKIP_SHORT_MS {
+            change_ms += TICK.as_millis() as i64;
+            ahead.run(change_ms, &mut Nowhere);
+        }
+        let skipped_ms = change_ms - SKIP_SHORT_MS - now_ms;
+        if skipped_ms > 0 && world.shift_ms + skipped_ms <= 0 {
+            world.shift_ms += skipped_ms;
+            world.run(now_ms + skipped_ms, &mut lock(&self.0.logger));
+        }
     }
 
     /// Lets days pass at once; `progress` is told how many tenths of a day have, and says false to

@@ -90,6 +90,11 @@ impl Misfits {
         self.test_until_us = until_us;
     }
 
+    /// A lamp test goes on.
+    pub fn testing(&self, now_us: i64) -> bool {
+        now_us < self.test_until_us
+    }
+
     /// Lamps lit on the panel; bit 0 is lamp 1.
     pub fn lit(&self) -> u8 {
         if self.testing { 0b11 } else { self.panel }
@@ -102,7 +107,7 @@ impl Misfits {
 
     /// Hands on the lamps, which a test may have lit.
     pub fn lamp_test(&mut self, now_us: i64, sink: &mut impl Sink) {
-        self.testing = now_us < self.test_until_us;
+        self.testing = self.testing(now_us);
         sink.lamps(self.seen(), now_us);
     }
 

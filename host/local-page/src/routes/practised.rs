@@ -56,6 +56,10 @@ mod on {
                 practice.tap(open);
                 answer::ok()
             }),
+            "skip" => with(body, |Nothing {}| {
+                practice.skip();
+                answer::ok()
+            }),
             "unplug" => with(body, |Unplug { after_bytes }| {
                 practice.unplug(after_bytes);
                 answer::ok()
