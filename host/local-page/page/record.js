@@ -27,10 +27,13 @@ export function build(visit, id) {
   const ready = make('p', { class: 'ready' });
   const isPrivate = make('input', { type: 'checkbox', id: 'private' });
   let awaited = null;
+  let latest = 0;
   const request = (what, address, body) => async () => {
+    // A state asked for before the order may come after it, with the job of before.
+    const after = latest;
     try {
       await order(`api/records/${place}/${address}`, body);
-      awaited = what;
+      awaited = { what, after };
       trouble.tell(null);
       ready.replaceChildren();
     } catch (error) {
@@ -72,11 +75,12 @@ export function build(visit, id) {
 
   function update(state) {
     const job = state.job;
+    latest = job?.number ?? 0;
     const ours = job && (job.what === 'report' || job.what === 'bundle') ? job : null;
     const going = ours?.state === 'going';
     for (const one of orders) one.disabled = Boolean(job?.state === 'going');
     say(making, going ? `Making the ${ours.what} …` : '');
-    if (!awaited || !ours || ours.what !== awaited || going) return;
+    if (!awaited || !ours || ours.what !== awaited.what || ours.number <= awaited.after || going) return;
     awaited = null;
     if (ours.state === 'failed') {
       trouble.tell(new Error(ours.says));

@@ -77,7 +77,8 @@ impl Board {
         if shown.job.as_ref().is_some_and(|job| job.state == JobState::Going) {
             return false;
         }
-        shown.job = Some(job);
+        let number = shown.job.as_ref().map_or(0, |before| before.number) + 1;
+        shown.job = Some(Job { number, ..job });
         shown.version += 1;
         true
     }
@@ -132,5 +133,23 @@ impl Board {
     /// True once the job is to stop.
     pub fn stopping(&self) -> bool {
         self.stop.load(Ordering::Relaxed)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_job_at_a_time_and_each_has_a_number_of_its_own() {
+        let board = Board::default();
+        assert!(board.begin(Job::begun("report", "", "making")));
+        assert!(!board.begin(Job::begun("bundle", "", "making")), "one is going");
+        board.end(Ok(("made".to_owned(), Value::Null)));
+        let first = board.of(|shown| shown.job.clone()).unwrap();
+        assert_eq!((first.number, first.what, first.done), (1, "report", 1));
+        assert!(board.begin(Job::begun("bundle", "", "making")));
+        let second = board.of(|shown| shown.job.clone()).unwrap();
+        assert_eq!((second.number, second.what, second.result), (2, "bundle", None));
     }
 }

@@ -239,6 +239,9 @@ pub enum JobState {
 /// Something that takes its time; one at a time.
 #[derive(Clone, Debug, Serialize)]
 pub struct Job {
+    /// Which one since the program began, from 1 on: what comes of an order is not taken for what came
+    /// of the one before.
+    pub number: u64,
     /// `arm`, `fetch`, `report`, `bundle` or `practice`.
     pub what: &'static str,
     /// How it stands.
@@ -256,9 +259,10 @@ pub struct Job {
 }
 
 impl Job {
-    /// One that begins.
+    /// One that begins; the board numbers it.
     pub fn begun(what: &'static str, unit: &'static str, says: &str) -> Self {
         Self {
+            number: 0,
             what,
             state: JobState::Going,
             done: 0,
