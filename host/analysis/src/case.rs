@@ -60,6 +60,20 @@ impl Case<'_> {
         text
     }
 
+    /// What the power "the nameplate stands for" is made of, so that no assumption hides in it.
+    pub fn nameplate_words(&self) -> String {
+        let plan = self.plan;
+        let lines = if self.levels.full_w > 1.2 * plan.line_w { "√3 × " } else { "" };
+        format!(
+            "the {:.0} W its nameplate stands for ({lines}{:.0} V × {:.2} A × an assumed power factor \
+             of {})",
+            self.levels.full_w,
+            plan.nominal_v,
+            plan.rated_a,
+            crate::limits::POWER_FACTOR.value
+        )
+    }
+
     /// Length of the record that rows cover, days; never zero.
     pub fn days(&self) -> f64 {
         (self.facts.covered_ms as f64 / 86_400_000.0).max(1.0 / 86_400.0)

@@ -39,8 +39,6 @@ pub struct Facts {
     pub minutes: Vec<Minute>,
     /// Time spent by voltage, in steps of 0.1 % of nominal: (per mille of nominal, s).
     pub voltage_time: Vec<(u32, f64)>,
-    /// Time with a current extreme beyond what a converter of the site's size can show, s.
-    pub over_range_s: f64,
     /// Worst voltage unbalance held for ten minutes, share of the mean (NEMA MG 1), and the
     /// negative-sequence share (IEC 61000-4-30); three voltages only.
     pub unbalance: Option<(f64, f64)>,

@@ -174,8 +174,33 @@ fn healthy(view: &View) -> Verdict {
         against: Vec::new(),
         next_checks: Vec::new(),
         text: format!(
-            "In {hours:.0} h of record and {runs} runs nothing was found wrong with supply, motor, \
-             tank, source, control or sensors, as far as the recorded channels reach.{eye}{limits}"
+            "In {hours:.0} h of record and {runs} runs nothing was found wrong{}.{eye}{limits}",
+            judged(view)
+        ),
+    }
+}
+
+/// What the recorded channels let the program judge, and what they leave out.
+fn judged(view: &View) -> String {
+    let parts = [
+        (Need::Voltage, "the supply"),
+        (Need::Load, "the motor"),
+        (Need::Pressure, "tank and control"),
+        (Need::Signal, "the pressure signal"),
+    ];
+    let (there, missing): (Vec<_>, Vec<_>) =
+        parts.into_iter().partition(|(need, _)| view.missing(*need).is_none());
+    let list = |parts: &[(Need, &'static str)]| {
+        parts.iter().map(|part| part.1).collect::<Vec<_>>().join(", ")
+    };
+    match (there.is_empty(), missing.is_empty()) {
+        (true, _) => "; none of the channels that would show it holds a value".to_owned(),
+        (false, true) => format!(" with {}, as far as these channels show it", list(&there)),
+        (false, false) => format!(
+            " with {}, as far as these channels show it; without their channels, {} could not be \
+             judged",
+            list(&there),
+            list(&missing)
         ),
     }
 }

@@ -5,13 +5,18 @@ use crate::limits;
 use crate::outcome::{PointsTo, StopReason};
 use crate::robust::{median, ramp};
 
-fn current_normal(view: &View) -> String {
-    format!(
-        "Running current is {:.2} A (median), {:.0} % of the rated {:.2} A.",
-        view.case.levels.current_a,
-        view.case.levels.current_a / view.case.plan.rated_a * 100.0,
-        view.case.plan.rated_a
-    )
+/// The running current, and whether there was none to judge by.
+fn current_normal(view: &View) -> (String, bool) {
+    let (current, rated) = (view.case.levels.current_a, view.case.plan.rated_a);
+    if current.is_finite() {
+        let text = format!(
+            "Running current is {current:.2} A (median), {:.0} % of the rated {rated:.2} A.",
+            current / rated * 100.0,
+        );
+        (text, false)
+    } else {
+        ("No run was long enough to show the running current.".to_owned(), true)
+    }
 }
 
 /// Voltage from which a high current is not laid to the voltage.
@@ -45,19 +50,20 @@ pub const MECHANICAL_DRAG: Cause = Cause {
             );
             String::new()
         };
+        let (otherwise, silent) = current_normal(view);
         Weight {
             confidence: overload * (0.15 + 0.8 * sound),
             speaks_for: view.found(&["overload", "changed-running-current"]),
             against,
             text: format!(
-                "The motor draws {:.2} A ({:.2} A rated){at}: it works harder than its nameplate \
-                 allows, as when bearings or pump stages drag, or when it moves more water than it \
-                 was chosen for. The current alone does not tell which.",
+                "The motor draws {:.2} A ({:.2} A rated){at}, as when bearings or pump stages drag, or \
+                 when it moves more water than it was chosen for. The current alone does not tell \
+                 which.",
                 view.figure("overload", "running_current_a"),
                 view.figure("overload", "rated_current_a"),
             ),
-            otherwise: current_normal(view),
-            silent: false,
+            otherwise,
+            silent,
         }
     },
     next_checks: &[
@@ -131,15 +137,15 @@ pub const OVERHEATING: Cause = Cause {
                 * if view.strength("dead-head") > 0.4 { 0.3 } else { 1.0 },
             speaks_for: view.found(&["over-temperature-pattern"]),
             text:
-                "The motor is switched off in mid-course, again and again, with nothing wrong in \
-                   what was recorded, and comes back after a pause: its own heat protection is the \
-                   best explanation. Temperature was not recorded. Poor cooling, a warm place and \
+                "The motor is switched off in mid-course, again and again, without overload in what \
+                   was recorded, and comes back after a pause: its own heat protection is the best \
+                   explanation. Temperature was not recorded. Poor cooling, a warm place and \
                    too many starts all heat a motor."
                     .to_owned(),
             otherwise: if unexplained < limits::HEAT_STOPS.value as usize {
                 format!(
                     "No pattern of stops in mid-course with normal current was seen. {}",
-                    current_normal(view)
+                    current_normal(view).0
                 )
             } else {
                 format!(
@@ -171,7 +177,8 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
             );
         }
         let none = view.strength("no-draw");
-        let supplied = view.case.facts.has.voltage;
+        let supplied = view.figure("no-draw", "lowest_minute_v").is_finite()
+            || (none <= 0.0 && view.case.facts.has.voltage);
         Weight {
             // Without a voltage, an outage looks the same.
             confidence: none * if supplied { 1.0 } else { 0.45 },

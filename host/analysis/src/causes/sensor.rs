@@ -104,8 +104,8 @@ pub const TRANSDUCER_DRIFT: Cause = Cause {
             )
         } else {
             format!(
-                "Both switch points moved together by {:+.2} bar over the record: the reading \
-                 wanders, not the switch.",
+                "Both switch points moved together by {:+.2} bar over the record, as when the reading \
+                 wanders; a switch seldom shifts both points alike.",
                 view.figure("transducer-drift", "moved_bar")
             )
         },

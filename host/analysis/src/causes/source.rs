@@ -42,6 +42,9 @@ fn loaded_to_the_end(view: &View) -> String {
             .filter(|r| r.time.seconds() > 5.0)
             .map(|r| r.last_power_w)
             .fold(f64::NAN, f64::min);
+        if least.is_nan() {
+            return "No run was long enough to show whether the pump kept its load.".to_owned();
+        }
         format!(
             "The pump kept its load to the end of its runs: the lowest power before a stop was \
              {least:.0} W, {:.0} % of its loaded {:.0} W.",
@@ -136,8 +139,9 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
             confidence,
             speaks_for: view.found(&["falling-yield", "dry-run", "cut-out-not-reached"]),
             against,
-            text: "The pump takes less power and moves less water than it should, from the first \
-                   seconds of a run on: something holds the water back on its way into the pump."
+            text: "The pump takes less power than its nameplate or its own beginning lets expect, and \
+                   moves less water: as when something holds the water back on its way into the \
+                   pump. A worn pump, or a wrong nameplate in the site file, looks alike."
                 .to_owned(),
             otherwise: match view.case.levels.flow_share {
                 Some(share) if share <= 1.5 => format!(
@@ -165,7 +169,7 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
 fn load_share(view: &View) -> String {
     let share = view.figure("dead-head", "power_share_of_loaded");
     if share.is_finite() {
-        format!(" with {:.0} % of its usual power", share * 100.0)
+        format!(" with {:.0} % of the power it takes when it moves water", share * 100.0)
     } else {
         String::new()
     }
@@ -191,7 +195,7 @@ pub const CLOSED_DISCHARGE: Cause = Cause {
                 against: vec!["the pressure before a shut valve was not seen".to_owned()],
                 text: format!(
                     "The pump lost its load but still took {:.0} % of its loaded power, more than a \
-                     pump without water takes: it stood against a shut or blocked outlet.",
+                     pump without water takes, as one does that stands against a shut or blocked outlet.",
                     view.figure("dry-run", "share_of_loaded") * 100.0
                 ),
                 ..Weight::default()
@@ -201,8 +205,8 @@ pub const CLOSED_DISCHARGE: Cause = Cause {
             confidence: dead,
             speaks_for: view.found(&["dead-head"]),
             text: format!(
-                "The pump ran at a standing pressure of {:.2} bar{}: next to no water had a way out. \
-                 A valve or pipe beyond the pump is shut or blocked.",
+                "The pump ran at a standing pressure of {:.2} bar{}, as when next to no water has a way \
+                 out: a valve or pipe beyond the pump shut or blocked.",
                 view.figure("dead-head", "pressure_bar"),
                 load_share(view)
             ),

@@ -62,10 +62,15 @@ pub const SUPPLY_DIPS: Cause = Cause {
         confidence: view.strength("voltage-dip"),
         speaks_for: view.found(&["voltage-dip"]),
         text: format!(
-            "The supply dipped {:.0} times, down to {:.0} % of nominal, and this pump's own current \
-             does not explain it. The record does not say where on the supply side the dips come from.",
+            "The supply dipped {:.0} times, down to {:.0} % of nominal, and {}. The record does not \
+             say where on the supply side the dips come from.",
             view.figure("voltage-dip", "dips"),
-            view.figure("voltage-dip", "lowest_share") * 100.0
+            view.figure("voltage-dip", "lowest_share") * 100.0,
+            if view.case.facts.has.current {
+                "this pump's own current does not explain it"
+            } else {
+                "not at this pump's own starts (its current was not recorded)"
+            }
         ),
         otherwise: {
             let own = view
@@ -76,10 +81,7 @@ pub const SUPPLY_DIPS: Cause = Cause {
                 .filter(|e| e.kind == VoltageKind::Dip)
                 .count();
             if own > 0 && view.finding("voltage-dip").is_none() {
-                format!(
-                    "All {own} dips below 90 % of nominal came with this pump's own current and \
-                     follow from it."
-                )
+                format!("All {own} dips below 90 % of nominal came with this pump's own starts.")
             } else {
                 no_short_event(view)
             }
@@ -102,7 +104,8 @@ pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
         confidence: view.strength("interruption"),
         speaks_for: view.found(&["interruption"]),
         text: format!(
-            "At the place of measurement the supply was gone {:.0} times, {} at the longest.",
+            "At the place of measurement the supply was gone {:.0} times, {} at the longest. Whether \
+             the network, a fuse or a switch on the way took it away, the record does not say.",
             view.figure("interruption", "interruptions"),
             crate::findings::span(view.figure("interruption", "longest_s"))
         ),

@@ -47,12 +47,12 @@ fn waterlogged(view: &View) -> Weight {
     let share = view.figure("low-tank-air", "gas_share_of_declared") * 100.0;
     let text = if air > 0.0 {
         format!(
-            "The tank behaves as if it held {share:.0} % of its declared gas. It stores so little \
-             water that the pump starts again and again."
+            "The tank behaves as if it held {share:.0} % of its declared gas, and so stores less water \
+             between a stop and the next start."
         )
     } else {
-        "The pump starts again and again although it runs through its whole pressure band: the \
-         tank stores too little water."
+        "The pump starts again and again, as when the tank stores too little water. How much air it \
+         holds could not be worked out from this record."
             .to_owned()
     };
     let (otherwise, silent) = match (
@@ -111,8 +111,9 @@ pub const PRECHARGE_TOO_HIGH: Cause = Cause {
             confidence: view.strength("high-tank-air"),
             speaks_for: view.found(&["high-tank-air", "short-cycling"]),
             text: format!(
-                "The tank runs empty before the pump starts: the pressure collapses near the cut-in \
-                 and jumps to about {:.2} bar at once. The tank's air pressure lies above the cut-in.",
+                "The pressure collapses near the cut-in and jumps to about {:.2} bar at once, as when \
+                 the tank has run empty before the pump starts: its air pressure lies above the \
+                 cut-in.",
                 view.figure("high-tank-air", "steady_from_bar")
             ),
             otherwise: match view.case.levels.cut_in {

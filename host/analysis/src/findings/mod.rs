@@ -25,6 +25,15 @@ pub fn span(seconds: f64) -> String {
     }
 }
 
+/// " at 228 V", or that the voltage was not recorded.
+pub fn at_volts(volts: f64) -> String {
+    if volts.is_finite() {
+        format!(" at {volts:.0} V")
+    } else {
+        " (the voltage was not recorded)".to_owned()
+    }
+}
+
 /// Looks for one kind of finding.
 type Look = fn(&Case) -> Option<Draft>;
 

@@ -34,7 +34,6 @@ pub struct Tally {
     three: (i64, [f64; 3], f64),
     unbalance: Option<(f64, f64)>,
     phase_loss_s: f64,
-    over_range_s: f64,
     most_a: f32,
     held_bar: Option<f64>,
     rated_a: f32,
@@ -75,7 +74,6 @@ impl Tally {
             three: (i64::MIN, [0.0; 3], 0.0),
             unbalance: None,
             phase_loss_s: 0.0,
-            over_range_s: 0.0,
             most_a: 0.0,
             held_bar: plan.held_bar,
             rated_a: plan.rated_a as f32,
@@ -234,7 +232,6 @@ impl Tally {
         }
         facts.unbalance = self.unbalance;
         facts.phase_loss_s = self.phase_loss_s;
-        facts.over_range_s = self.over_range_s;
         facts.voltage_time =
             (0u32..).zip(self.voltage_s).filter(|(_, seconds)| *seconds > 0.0).collect();
     }

@@ -33,13 +33,13 @@ pub fn find(case: &Case) -> Option<Draft> {
     let text = format!(
         "{} runs lasted longer than {:.0} min without reaching the cut-out of {:.2} bar; the \
          highest pressure in them was {highest:.2} bar. Either as much was drawn as the pump \
-         gives, or the pump gives less than it should.",
+         gives, or the pump gives less than it should; these runs alone do not tell which.",
         long.len(),
         limit_s / 60.0,
         case.plan.top_bar
     );
     Some(
-        Draft::new("cut-out-not-reached", Severity::Watch, PointsTo::Source, text)
+        Draft::new("cut-out-not-reached", Severity::Watch, PointsTo::None, text)
             .sure(ramp(long.len() as f64, 0.0, 4.0) * 0.8)
             .with("highest_bar", highest)
             .limit(case.plan.top_bar, "bar", "site file")

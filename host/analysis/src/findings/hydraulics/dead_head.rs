@@ -31,6 +31,17 @@ fn still_power_w(case: &Case) -> f64 {
     0.75 * case.levels.power_w.max(crate::findings::source::falling_yield::nameplate_power_w(case))
 }
 
+/// Power of the pump when it moves water, W, and what that figure is: as this record shows it, or, by
+/// the nameplate, more.
+fn usual_power(case: &Case) -> (f64, String) {
+    let nameplate = crate::findings::source::falling_yield::nameplate_power_w(case);
+    if nameplate > case.levels.power_w {
+        (nameplate, case.nameplate_words())
+    } else {
+        (case.levels.power_w, format!("its loaded {:.0} W", case.levels.power_w))
+    }
+}
+
 /// Longest stretch of a run with low load and the pressure at or near its highest and still.
 fn shut_off(run: &RunFacts, case: &Case) -> Option<(Stretch, f64, f64)> {
     let plan = case.plan;
@@ -77,15 +88,19 @@ pub fn find(case: &Case) -> Option<Draft> {
     let seconds: f64 = seen.iter().map(|s| s.0.seconds()).sum();
     let power = median(seen.iter().map(|s| s.1)).unwrap_or(f64::NAN);
     let pressure = median(seen.iter().map(|s| s.2)).unwrap_or(f64::NAN);
-    let usual =
-        case.levels.power_w.max(crate::findings::source::falling_yield::nameplate_power_w(case));
+    let (usual, of) = usual_power(case);
     let share = power / usual;
+    let load = if share.is_finite() {
+        format!(", at {power:.0} W, {:.0} % of {of}", share * 100.0)
+    } else {
+        "; the power it took then was not recorded".to_owned()
+    };
     let text = format!(
-        "{} times, {seconds:.0} s in all, the pump went on running at a pressure of about \
-         {pressure:.2} bar that no longer rose, with {:.0} % of its usual load: it moved no water. \
-         Water standing in a running pump heats up.",
+        "{} times, {} in all, the pump went on running at a pressure of about {pressure:.2} bar that \
+         no longer rose{load}. A pump that moves next to no water does this, and the water standing in \
+         it heats up.",
         seen.len(),
-        share * 100.0
+        crate::findings::span(seconds),
     );
     Some(
         Draft::new("dead-head", Severity::Fault, PointsTo::Pipework, text)

@@ -171,8 +171,8 @@ pub fn find(case: &Case) -> Option<Draft> {
             of_kind().count(),
         ),
         (_, None) => format!(
-            "For {:.0} h on end, nights included, the drive never came to rest: water was drawn all \
-             the time.",
+            "For {:.0} h on end, nights included, the drive never came to rest, as when water is drawn \
+             all the time; a drive set never to sleep does the same.",
             seconds / 3600.0,
         ),
     };

@@ -70,16 +70,17 @@ pub fn find(case: &Case) -> Option<Draft> {
     let share = in_groups as f64 / normal.len().max(1) as f64;
     let fault = in_groups >= 10 || too_many;
     let severity = if fault { Severity::Fault } else { Severity::Watch };
+    let (points_to, why) = whose(case);
     let text = format!(
         "{short} of {} runs were shorter than {least_s:.0} s, {in_groups} of them in {} groups of \
          starts close together; half of all runs lasted less than {typical:.0} s, and up to {most} \
          starts fell within one hour (limit {most_allowed:.0}). Frequent starts heat and wear a \
-         motor.",
+         motor. {why}",
         normal.len(),
         groups.len(),
     );
     Some(
-        Draft::new("short-cycling", severity, PointsTo::Tank, text)
+        Draft::new("short-cycling", severity, points_to, text)
             .sure(ramp(in_groups as f64, 0.0, 12.0).max(0.4) * ramp(share, -0.5, 0.3))
             .with("short_runs", f64::from(short))
             .with("runs", normal.len() as f64)
@@ -89,4 +90,35 @@ pub fn find(case: &Case) -> Option<Draft> {
             .limit(least_s, "s", source)
             .seen(groups.into_iter().map(|(time, count)| (time, count as f64))),
     )
+}
+
+/// Whose matter short runs are, where the record decides it, and what else makes them where it does
+/// not.
+fn whose(case: &Case) -> (PointsTo, String) {
+    let levels = case.levels;
+    let gas = levels.gas_bar_l.zip(levels.declared_gas_bar_l).map(|((gas, _), of)| gas / of);
+    let band = levels.cut_in.zip(levels.cut_out).map(|(low, high)| high.value - low.value);
+    let narrow = band.is_some_and(|found| found < limits::DIFFERENTIAL.value * levels.band_bar);
+    match gas {
+        // Slopes are taken between the switch points, so that a narrow band does not lower the gas.
+        Some(share) if share < limits::TANK_AIR.value && !narrow => (
+            PointsTo::Tank,
+            format!(
+                "From the slopes of the pressure the tank holds {:.0} % of its declared gas, which \
+                 makes runs short.",
+                share * 100.0
+            ),
+        ),
+        Some(share) if share >= limits::TANK_AIR.value && narrow => (
+            PointsTo::Control,
+            "The pump stops and starts over a narrower band than declared, which makes runs short."
+                .to_owned(),
+        ),
+        _ => (
+            PointsTo::None,
+            "A tank short of air, too narrow a band of the switch, or taps opened again and again all \
+             do this; the runs alone do not tell which."
+                .to_owned(),
+        ),
+    }
 }

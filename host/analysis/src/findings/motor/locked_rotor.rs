@@ -2,7 +2,7 @@
 
 use crate::case::Case;
 use crate::facts::RunFacts;
-use crate::findings::Draft;
+use crate::findings::{Draft, at_volts};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
@@ -29,10 +29,11 @@ pub fn find(case: &Case) -> Option<Draft> {
     let voltage = median(held.iter().map(|r| r.voltage_v)).unwrap_or(f64::NAN);
     let text = format!(
         "At {} of {} starts the motor went on drawing {current:.1} A, {:.1} times its rated \
-         current, for {seconds:.1} s (median) at {voltage:.0} V: it did not come up to speed.",
+         current, for {seconds:.1} s (median){}: it did not come up to speed in that time.",
         held.len(),
         case.facts.runs.len(),
         current / case.plan.rated_a,
+        at_volts(voltage),
     );
     Some(
         Draft::new("locked-rotor", Severity::Fault, PointsTo::Motor, text)

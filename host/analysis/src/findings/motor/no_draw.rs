@@ -1,5 +1,5 @@
-//! Pressure below the start pressure, supply present, and no current: the pump should run and does
-//! not.
+//! Pressure below the start pressure and no current: the pump should run and does not. Where the
+//! voltage was recorded, only with the supply present; elsewhere the text says that it was not.
 
 use crate::case::Case;
 use crate::facts::{Stretch, VoltageKind};
@@ -57,9 +57,10 @@ pub fn find(case: &Case) -> Option<Draft> {
             .zip(&case.ledger.reasons)
             .rfind(|(run, _)| run.time.end_ms <= rest.time.start_ms + 1);
         let waiting = before.is_some_and(|(_, reason)| reason.is_none_or(crate::stops::protective));
+        // Below the hold-in voltage a contactor may stay open of itself.
         let dead = facts.voltage_events.iter().any(|e| {
             e.kind == VoltageKind::Interruption && e.time.meets(time.start_ms, time.end_ms, 0)
-        });
+        }) || lowest_v(case, &time) < limits::HOLD_IN.value * case.plan.nominal_v;
         let blind = facts.loop_faults.iter().any(|f| f.time.meets(time.start_ms, time.end_ms, 0));
         let unknown = !rest.start_seen && before.is_none();
         if !waiting && !dead && !blind && !unknown {
@@ -91,17 +92,24 @@ pub fn find(case: &Case) -> Option<Draft> {
     let lowest = seen.iter().map(|s| s.1).fold(f64::NAN, f64::min);
     // A reading a hair below zero is zero.
     let lowest = if lowest.abs() < 0.005 { 0.0 } else { lowest };
+    let volts = seen.iter().map(|s| lowest_v(case, &s.0)).fold(f64::NAN, f64::min);
+    let (supply, points_to) = if volts.is_finite() {
+        (format!("The supply was present (no minute below {volts:.0} V)."), PointsTo::Wiring)
+    } else {
+        let unknown = "The supply voltage was not recorded: whether it was present, the record does \
+                       not say.";
+        (unknown.to_owned(), PointsTo::None)
+    };
     let text = format!(
-        "{} times the pressure lay below the start pressure ({:.2} bar) with the supply present \
-         and the motor drew nothing, for {:.0} min in all and {:.0} min at the longest; the \
-         pressure fell to {lowest:.2} bar.",
+        "{} times the pressure lay below the start pressure ({:.2} bar) and the motor drew nothing, \
+         for {} in all and {} at the longest; the pressure fell to {lowest:.2} bar. {supply}",
         seen.len(),
         case.plan.start_bar,
-        total / 60.0,
-        longest / 60.0,
+        crate::findings::span(total),
+        crate::findings::span(longest),
     );
     Some(
-        Draft::new("no-draw", Severity::Fault, PointsTo::Wiring, text)
+        Draft::new("no-draw", Severity::Fault, points_to, text)
             // A drive waits for reasons of its own: there twice is not yet a pattern.
             .sure(
                 ramp(longest, 0.0, 180.0)
@@ -115,7 +123,16 @@ pub fn find(case: &Case) -> Option<Draft> {
             .with("longest_s", longest)
             .with("total_s", total)
             .with("lowest_bar", lowest)
+            .with("lowest_minute_v", volts)
             .limit(least_s, "s", "common practice (a pressure switch acts within a second)")
             .seen(seen.iter().map(|s| (s.0, s.0.seconds()))),
     )
+}
+
+/// Lowest mean voltage of the minutes that meet a stretch, V; NaN where none was recorded.
+fn lowest_v(case: &Case, time: &Stretch) -> f64 {
+    let minutes = &case.facts.minutes;
+    let from = minutes.partition_point(|m| m.start_ms + 60_000 <= time.start_ms);
+    let within = minutes[from..].iter().take_while(|m| m.start_ms < time.end_ms);
+    within.map(|m| f64::from(m.v)).fold(f64::NAN, f64::min)
 }

@@ -2,7 +2,7 @@
 
 use crate::case::Case;
 use crate::facts::RunFacts;
-use crate::findings::Draft;
+use crate::findings::{Draft, at_volts};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, ramp};
@@ -35,15 +35,17 @@ pub fn find(case: &Case) -> Option<Draft> {
     let voltage = median(over.iter().map(|o| o.0.voltage_v)).unwrap_or(f64::NAN);
     let share = over.len() as f64 / case.facts.runs.len().max(1) as f64;
     let ended = if trips > 0 {
-        format!("; {trips} of these runs were ended by it in mid-course")
+        format!(" {trips} of these runs ended in mid-course, as an overload protection ends them.")
     } else {
         String::new()
     };
     let text = format!(
-        "In {} of {} runs the motor drew more than its nameplate allows: {current:.2} A where \
-         {rated:.2} A is rated (service factor {:.2}), at {voltage:.0} V{ended}.{}",
+        "In {} of {} runs the motor drew {current:.2} A (median), {:.0} % of its rated {rated:.2} A\
+         {}; the nameplate, with its service factor of {:.2}, allows {allowed:.2} A.{ended}{}",
         over.len(),
         case.facts.runs.len(),
+        current / rated * 100.0,
+        at_volts(voltage),
         case.site.motor.service_factor,
         case.lamps_text(StopReason::Overload),
     );

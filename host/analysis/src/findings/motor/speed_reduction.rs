@@ -2,10 +2,11 @@
 
 use crate::case::Case;
 use crate::facts::RunFacts;
-use crate::findings::Draft;
+use crate::findings::{Draft, span};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, quantile, ramp};
+use std::fmt::Write;
 
 /// Shortfall of pressure inside one run.
 const LEAST_S: f64 = limits::CATCH_UP_S.value;
@@ -41,25 +42,39 @@ pub fn find(case: &Case) -> Option<Draft> {
     let good = median(case.facts.runs.iter().filter(|r| r.deficit_s < 1.0).map(|r| r.voltage_v))
         .unwrap_or(case.levels.voltage_v);
     let power = median(short.iter().map(|r| r.deficit_power_w)).unwrap_or(f64::NAN);
-    let text = format!(
-        "In {} runs, {seconds:.0} s in all, the pressure stayed more than 5 % below the held \
-         {held:.2} bar although the pump ran, at {power:.0} W (most seen: {full:.0} W). The \
-         supply stood at {low:.0} V then and at {good:.0} V in the other runs.",
-        short.len()
+    let mut text = format!(
+        "In {} runs, {} in all, the pressure stayed more than 5 % below the held {held:.2} bar \
+         although the pump ran",
+        short.len(),
+        span(seconds)
     );
+    if power.is_finite() && full.is_finite() {
+        let _ = write!(text, ", at {power:.0} W (most seen: {full:.0} W)");
+    }
+    if low.is_finite() && good.is_finite() {
+        let _ = write!(
+            text,
+            ". The supply stood at {low:.0} V then and at {good:.0} V in the other runs."
+        );
+    } else {
+        text += ". The supply voltage was not recorded, so the record does not say whether it was low \
+                 then.";
+    }
     let severity = if low < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v {
         Severity::Watch
     } else {
         Severity::Info
     };
+    // A normal voltage, or none recorded, does not speak against the supply.
+    let points_to = if severity == Severity::Watch { PointsTo::Supply } else { PointsTo::None };
     Some(
-        Draft::new("speed-reduction", severity, PointsTo::Supply, text)
+        Draft::new("speed-reduction", severity, points_to, text)
             .sure(ramp(seconds, 0.0, 300.0) * (0.5 + 0.5 * seconds / total))
             .with("time_s", seconds)
             .with("voltage_v", low)
             .with("voltage_otherwise_v", good)
             .with("power_w", power)
-            .with("most_power_w", full)
+            .with("most_power_w", if power.is_finite() { full } else { f64::NAN })
             .against(limits::PRESSURE_DEFICIT)
             .seen(short.iter().map(|r| (r.time, r.deficit_s))),
     )

@@ -46,7 +46,9 @@ pub fn find(case: &Case) -> Option<Draft> {
     let fall = 1.0 - late / early;
     // A fall along with the voltage is the motor's answer to the supply.
     let volts = |runs: &[&crate::facts::RunFacts]| median(runs.iter().map(|r| r.voltage_v));
-    let sag = 1.0 - volts(&runs[runs.len() - third.max(1)..])? / volts(&runs[..third.max(1)])?;
+    let late_v = volts(&runs[runs.len() - third.max(1)..])?;
+    let early_v = volts(&runs[..third.max(1)])?;
+    let sag = 1.0 - late_v / early_v;
     let falling = fall - sag.max(0.0) > FALL;
     let weak = flow_share < FLOW && power_share < POWER;
     let slower = case.levels.flow_change.is_some_and(|change| change < FLOW) && fall > 0.03;
@@ -64,10 +66,12 @@ pub fn find(case: &Case) -> Option<Draft> {
     if weak {
         let _ = write!(
             text,
-            "The tank fills as if the pump gave {:.0} % of its rated flow, and the motor takes \
-             {:.0} % of the power its nameplate lets expect ({power:.0} W).",
+            "The tank, charged as declared, fills as if the pump gave {:.0} % of its rated flow, and \
+             the motor takes {power:.0} W, {:.0} % of {} at the usual {:.0} V.",
             flow_share * 100.0,
-            power_share * 100.0
+            power_share * 100.0,
+            case.nameplate_words(),
+            case.levels.voltage_v
         );
     }
     if falling {
@@ -76,9 +80,17 @@ pub fn find(case: &Case) -> Option<Draft> {
         }
         let _ = write!(
             text,
-            "Loaded power fell from {early:.0} to {late:.0} W over the record at much the same \
-             voltage: the pump moves less and less water."
+            "Loaded power went from {early:.0} W in the first third of the runs to {late:.0} W in the \
+             last, beyond what the voltage explains (medians {early_v:.0} and {late_v:.0} V)."
         );
+        if let Some(change) = case.levels.flow_change {
+            let _ = write!(
+                text,
+                " In the last third the tank filled at {:.0} % of the rate of the first.",
+                change * 100.0
+            );
+        }
+        text += " A pump that moves less and less water does this.";
     }
     if dry > 0 {
         let _ = write!(text, " {dry} runs ended dry.");
@@ -137,10 +149,12 @@ fn of_drive(case: &Case) -> Option<Draft> {
     let confidence = ramp(share, 1.0, 0.75) * ramp(seconds, 0.0, 4.0 * SHORTFALL_S) * 0.9;
     let text = format!(
         "In {} runs, {seconds:.0} s in all, the drive could not hold its pressure although the \
-         supply was normal, and took {power:.0} W, {:.0} % of what the nameplate stands for: at \
+         voltage was normal (at least {:.0} % of nominal), and took {power:.0} W, {:.0} % of {}: at \
          full speed with the pressure low a pump with water enough takes more.",
         short.len(),
-        share * 100.0
+        limits::NORMAL_VOLTAGE.value * 100.0,
+        share * 100.0,
+        case.nameplate_words()
     );
     let severity = if confidence > 0.35 { Severity::Fault } else { Severity::Watch };
     Some(

@@ -39,12 +39,21 @@ pub fn find(case: &Case) -> Option<Draft> {
     let longest = dips.iter().map(|d| d.time.seconds()).fold(0.0, f64::max);
     let resting = dips.iter().filter(|d| d.current_rise_a < 0.5 * case.plan.rated_a).count();
     let per_day = dips.len() as f64 / case.days();
+    let whose = if case.facts.has.current {
+        format!(
+            "{resting} of these came without a rise of this pump's current by half of its rated one, \
+             and none is explained by it. So they come from ahead of the place of measurement, other \
+             loads on the same supply included, and not from this pump."
+        )
+    } else {
+        "None fell together with a start of this pump, as its power tells it (its current was not \
+         recorded). So they come from ahead of the place of measurement, other loads on the same \
+         supply included."
+            .to_owned()
+    };
     let text = format!(
         "The voltage dipped below 90 % of nominal {} times ({per_day:.1} a day), down to \
-         {lowest:.0} V ({:.0} % of {nominal:.0} V) and for up to {longest:.2} s; {resting} of these \
-         came without any rise of this pump's current, and none is explained by it. The dips come \
-         from ahead of the place of measurement, other loads on the same supply included, not from \
-         this pump.",
+         {lowest:.0} V ({:.0} % of {nominal:.0} V) and for up to {longest:.2} s. {whose}",
         dips.len(),
         lowest / nominal * 100.0,
     );

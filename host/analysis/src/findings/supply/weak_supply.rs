@@ -24,7 +24,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         return None;
     }
     let starting = quantile(starts.iter().map(|s| s.1), 0.9)?;
-    let running = quantile(starts.iter().map(|s| s.2), 0.9).unwrap_or(0.0);
+    // NaN where runs were too short, or rows too long, to show it.
+    let running = quantile(starts.iter().map(|s| s.2), 0.9).unwrap_or(f64::NAN);
     let rising = super::rising_supply_impedance::growth(case).is_some();
     let over_starting = starting > limits::STARTING_DROP.value && !case.plan.drive;
     let over_running = running > limits::RUNNING_DROP.value;
@@ -35,12 +36,16 @@ pub fn find(case: &Case) -> Option<Draft> {
     let ohm = median(case.levels.impedance.iter().map(|z| z.1))?;
     let most = quantile(case.levels.impedance.iter().map(|z| z.1), 0.9)?;
     let text = format!(
-        "At this pump's own starts the voltage gave way by up to {:.1} % of nominal, and by {:.1} % \
-         while it ran: voltage and current move together along {ohm:.2} Ω (median; nine in ten \
-         below {most:.2} Ω). The fall is the pump's own current in the resistance of supply, \
-         cable and connections, not a dip from elsewhere.",
+        "At nine in ten of this pump's own starts the voltage gave way by up to {:.1} % of nominal{}: \
+         voltage and current move together along {ohm:.2} Ω (median; nine in ten below {most:.2} Ω). \
+         The fall follows this pump's own current in the resistance of supply, cable and connections; \
+         a dip from elsewhere does not.",
         starting * 100.0,
-        running * 100.0,
+        if running.is_finite() {
+            format!(", and by up to {:.1} % while it ran", running * 100.0)
+        } else {
+            String::new()
+        },
     );
     let severity =
         if over_starting || over_running || loose { Severity::Fault } else { Severity::Watch };
@@ -53,7 +58,7 @@ pub fn find(case: &Case) -> Option<Draft> {
                     1.2 * limits::STARTING_DROP.value,
                 )
                 .max(ramp(
-                    running,
+                    if running.is_finite() { running } else { 0.0 },
                     0.5 * limits::RUNNING_DROP.value,
                     1.5 * limits::RUNNING_DROP.value,
                 ))
