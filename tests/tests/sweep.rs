@@ -4,6 +4,7 @@
 use pumpwitness_analysis::analyse;
 use pumpwitness_site_model::Cause;
 use pumpwitness_tests::sweep::degrade::Harm;
+use pumpwitness_tests::sweep::draw::Sizes;
 use pumpwitness_tests::sweep::score::{Score, score};
 use pumpwitness_tests::sweep::{draw, each, judge, record};
 
@@ -16,7 +17,7 @@ fn story(seed: u64, score: &Score) -> String {
 
 #[test]
 fn causes_are_named_and_the_innocent_are_not() {
-    let visits = draw::sweep(FIRST_SEED, 1, 8, 0.7, &[1.5]);
+    let visits = draw::sweep(FIRST_SEED, Sizes { per_cause: 1, healthy: 3, two: 8 }, 0.7, &[1.5]);
     assert!(visits.len() >= 33);
     let scores = each(&visits, judge);
     let told: Vec<String> = visits

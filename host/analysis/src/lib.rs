@@ -36,6 +36,7 @@ mod stops;
 mod thermal;
 mod unbalance;
 mod voltage_class;
+mod words;
 
 use crate::case::Case;
 use crate::causes::View;

@@ -3,6 +3,7 @@
 //! suite of sample sites.
 
 mod plant;
+mod words;
 
 use crate::analyse;
 use crate::outcome::{Analysis, Severity, StopReason};

@@ -52,6 +52,12 @@ fn head(analysis: &Analysis, zone: &TimeZone) -> String {
 
 fn verdict(text: &mut String, analysis: &Analysis, with_checks: bool) {
     let _ = writeln!(text, "\nVerdict");
+    if analysis.verdict.is_empty() {
+        let _ = writeln!(
+            text,
+            "  no cause is named: see the findings, and what cannot be spoken about"
+        );
+    }
     for verdict in &analysis.verdict {
         let _ = writeln!(
             text,

@@ -94,19 +94,23 @@ pub fn two(seed: u64, days: f64) -> Visit {
     }
 }
 
-/// Sites of a sweep: `per_cause` of each cause and three times as many healthy ones, then
-/// `twice` with two causes. Severities run over the whole range from `mildest` to 1.
-pub fn sweep(
-    first_seed: u64,
-    per_cause: u64,
-    twice: u64,
-    mildest: f64,
-    days: &[f64],
-) -> Vec<Visit> {
+/// How many sites of each kind.
+#[derive(Clone, Copy, Debug)]
+pub struct Sizes {
+    /// Of each cause.
+    pub per_cause: u64,
+    /// Sound ones.
+    pub healthy: u64,
+    /// With two causes at once.
+    pub two: u64,
+}
+
+/// Sites of a sweep. Severities run over the whole range from `mildest` to 1.
+pub fn sweep(first_seed: u64, sizes: Sizes, mildest: f64, days: &[f64]) -> Vec<Visit> {
     let mut visits = Vec::new();
     let mut seed = first_seed;
     for (cause, _) in Cause::WORDS {
-        let count = if cause == Cause::Healthy { 3 * per_cause } else { per_cause };
+        let count = if cause == Cause::Healthy { sizes.healthy } else { sizes.per_cause };
         for n in 0..count {
             // Evenly spread, so that few sites reach both ends.
             let place = if count == 1 { 0.7 } else { n as f64 / (count - 1) as f64 };
@@ -115,9 +119,15 @@ pub fn sweep(
             seed += 1;
         }
     }
-    for _ in 0..twice {
+    for _ in 0..sizes.two {
         visits.push(two(seed, days[(seed % days.len() as u64) as usize]));
         seed += 1;
     }
     visits
+}
+
+/// One site with one cause, at `steps` severities rising from 0 (just there) to 1 (gross): all else
+/// the same.
+pub fn ramp(seed: u64, cause: Cause, steps: u64, days: f64) -> Vec<Visit> {
+    (0..steps).map(|n| one(seed, cause, n as f64 / (steps - 1).max(1) as f64, days)).collect()
 }

@@ -3,6 +3,8 @@
 
 pub mod degrade;
 pub mod draw;
+pub mod options;
+pub mod ramp;
 pub mod record;
 pub mod score;
 

@@ -13,6 +13,7 @@ pub use view::{Need, View};
 
 use crate::limits;
 use crate::outcome::{PointsTo, RuledOut, Severity, StopReason, Verdict};
+use crate::words::tidy;
 use std::fmt::Write;
 
 /// Confidence from which a cause is named.
@@ -113,13 +114,14 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
                 speaks_for: weight.speaks_for,
                 against: weight.against,
                 next_checks,
-                text: weight.text,
+                text: tidy(weight.text),
             });
         } else {
             let contradicted = !weight.silent && weight.confidence < RULED_OUT_BELOW;
+            let otherwise = tidy(weight.otherwise);
             let (because, contradicted) = match (view.short(), contradicted) {
-                (Some(short), true) => (short.because(&weight.otherwise), false),
-                (_, contradicted) => (weight.otherwise, contradicted),
+                (Some(short), true) => (short.because(&otherwise), false),
+                (_, contradicted) => (otherwise, contradicted),
             };
             ruled_out.push(RuledOut { cause: cause.name, because, contradicted });
         }

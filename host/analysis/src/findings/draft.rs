@@ -97,7 +97,7 @@ impl Draft {
                     value: if value.is_finite() { value } else { 0.0 },
                 })
                 .collect(),
-            text: self.text,
+            text: crate::words::tidy(self.text),
         }
     }
 }

@@ -401,7 +401,10 @@ impl OpenRun {
         if !self.inrush_over {
             facts.inrush_end_ms = row.end_ms;
         }
-        if since_ms < SETTLE_MS {
+        // A long row that holds the start, or a momentary value that stands for it, may have met the
+        // inrush: what it shows is not the load of running.
+        let holds_start = row.start_ms <= facts.time.start_ms;
+        if since_ms < SETTLE_MS || holds_start {
             return;
         }
         let pressure = f64::from(row.p);

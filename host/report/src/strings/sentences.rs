@@ -124,7 +124,7 @@ words! {
     UNNAMED_SITE = "Site without a name";
     BEST_EXPLANATION = "What best explains the record";
     ALSO = "Also indicated";
-    NO_VERDICT = "The record is too short or too thin for a verdict";
+    NO_VERDICT = "No cause is named: see the findings, and what is not known";
     TABLE = "imported table; nothing in it is signed";
     ARCHIVE = "archive downloaded from the logger, page by page checked";
     NO_GAPS = "none";
