@@ -184,7 +184,7 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
             confidence: none * if supplied { 1.0 } else { 0.45 },
             speaks_for: view.found(&["no-draw"]),
             text: format!(
-                "{} and the pressure below the start pressure the motor drew nothing, {} at the \
+                "{} and the pressure below the start pressure the motor took nothing, {} at the \
                  longest: its circuit, from the switch's contacts to the winding, was open, or \
                  something held it off that the record does not show.",
                 if supplied { "With the supply present" } else { "With the supply not recorded" },

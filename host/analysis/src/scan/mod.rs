@@ -50,6 +50,7 @@ pub struct Scanner {
 #[derive(Debug)]
 struct PumpWatch {
     gap_ms: i64,
+    short_row_s: f64,
     facts: Facts,
     last_end_ms: Option<i64>,
     signal: SignalWatch,
@@ -74,6 +75,7 @@ impl Scanner {
             has: Has::default(),
             pump: PumpWatch {
                 gap_ms: plan.gap_ms,
+                short_row_s: plan.short_row_s,
                 facts: Facts::default(),
                 last_end_ms: None,
                 signal: SignalWatch::new(plan.nominal_v),
@@ -247,7 +249,7 @@ impl PumpWatch {
         facts.row_s = median(spans.flat_map(|(n, count)| {
             std::iter::repeat_n((n as f64 + 0.5) / 10.0, (*count as usize).div_ceil(1000))
         }))
-        .unwrap_or(f64::NAN);
+        .unwrap_or(self.short_row_s);
         facts
     }
 }

@@ -46,6 +46,9 @@ pub struct Plan {
     pub by_pressure: Vec<Stretch>,
     /// Turns pressure into loop current.
     pub scale: Option<LoopScale>,
+    /// Length of the shorter rows, s: what the row length is taken for where nothing tells when the
+    /// pump runs (a logger that joins quiet intervals has long ones beside them).
+    pub short_row_s: f64,
     /// Longest hole between rows that is no gap, ms.
     pub gap_ms: i64,
     /// True when the power is negative while the pump runs: the clamp faces the wrong way. The pass
@@ -143,6 +146,7 @@ impl Plan {
             held_bar,
             by_pressure,
             scale,
+            short_row_s: quantile_of(&mut spans, 0.05).unwrap_or(f64::NAN) / 1000.0,
             gap_ms: (limits::GAP_S.value * 1000.0).max(3.0 * usual_ms) as i64,
             reversed: columns
                 .power_w

@@ -58,7 +58,9 @@ const CHANNELS: [Channel; 4] = [
 ];
 
 /// Sentences that speak of what is declared or missing rest on no channel.
-const NO_READING: [&str; 8] = [
+/// Heat in a connection is reckoned from current and resistance.
+const NO_READING: [&str; 9] = [
+    "by current and resistance",
     "not recorded",
     "does not hold",
     "declare",

@@ -101,7 +101,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         (unknown.to_owned(), PointsTo::None)
     };
     let text = format!(
-        "{} times the pressure lay below the start pressure ({:.2} bar) and the motor drew nothing, \
+        "{} times the pressure lay below the start pressure ({:.2} bar) and the motor took nothing, \
          for {} in all and {} at the longest; the pressure fell to {lowest:.2} bar. {supply}",
         seen.len(),
         case.plan.start_bar,

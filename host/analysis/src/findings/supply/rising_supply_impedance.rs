@@ -32,7 +32,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let text = format!(
         "The resistance that this pump's current meets in supply, cable and connections rose from \
          {early:.2} to {late:.2} Ω over the record (scatter from start to start {scatter:.2} Ω). \
-         At {current:.1} A the added part turns about {heat:.0} W into heat somewhere between the \
+         At {current:.1} A the added part turns about {heat:.0} W, by current and resistance, into heat somewhere between the \
          supply and the logger.",
     );
     Some(
