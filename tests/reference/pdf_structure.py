@@ -79,7 +79,7 @@ def check_structure(folder):
 def check_page_one_has_the_verdict(folder):
     scenario, archive, out = next(iter(pdfs(folder)))
     first = " ".join(extract_text(str(out), page_numbers=[0]).split())
-    for words in ("The source gives less water than the pump takes", "Why the pump stopped",
+    for words in ("The pump loses its load, as when the source runs short", "Why the pump stopped",
                   "Ruled out by this record", "Not known", "Fitted by", "Collected by",
                   "The logger is no protective device."):
         assert words in first, f"not on page one: {words}"
