@@ -98,6 +98,7 @@ impl Session {
         let reading = Reading::of(&client.live()?, &self.settings);
         if let Some(checks) = &mut self.checks {
             checks.see(&reading);
+            self.stated = checks.stated();
         }
         if self.looks.is_multiple_of(MEMORY_EVERY) {
             let status = client.status()?;
@@ -110,7 +111,7 @@ impl Session {
         Ok(reading)
     }
 
-    /// Takes what the technician states; it stands until something else is stated.
+    /// Takes what the technician states.
     pub fn state(&mut self, stated: Stated) {
         self.stated = stated;
         if let Some(checks) = &mut self.checks {

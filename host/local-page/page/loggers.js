@@ -62,7 +62,7 @@ export function build(visit) {
         ? 'agrees with this computer'
         : `${length(logger.clock_off_s)} ${logger.clock_off_s < 0 ? 'behind' : 'ahead of'} this computer`],
       ['Memory', memory && `${fixed((100 * memory.used_pages) / (memory.pages || 1), 0)} % in use`],
-      ['What is wrong', logger.trouble],
+      ['Note', logger.trouble],
     ]);
     say(hint, logger.link === 'lost'
       ? 'Plug the cable in again, or switch the logger on. It is taken up again by itself; nothing recorded is lost.'

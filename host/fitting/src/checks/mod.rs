@@ -57,16 +57,37 @@ impl Check {
 }
 
 /// What a check finds.
+#[derive(Clone, Debug)]
 enum Verdict {
     Good(String),
     Waiting(String),
     Bad(String, &'static str),
 }
 
+impl Verdict {
+    /// What the latest run showed stands until the next one shows something.
+    fn or_as_it_ran(self, ran: Option<&Self>) -> Self {
+        let then = |says: &str| {
+            let mut letters = says.chars();
+            let first = letters.next().map(|letter| letter.to_ascii_lowercase());
+            format!("When the pump ran last, {}{}", first.unwrap_or_default(), letters.as_str())
+        };
+        match (self, ran) {
+            (Self::Waiting(_), Some(Self::Good(says))) => Self::Good(then(says)),
+            (Self::Waiting(_), Some(Self::Bad(says, remedy))) => Self::Bad(
+                format!("{} Once it is put right, let the pump run again.", then(says)),
+                remedy,
+            ),
+            (now, _) => now,
+        }
+    }
+}
+
 /// What the technician states: the checks believe it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Stated {
-    /// Whether the pump runs, by eye and ear; `None` when not said.
+    /// Whether the pump runs, by eye and ear; `None` when not said. It is of its moment: once the
+    /// current has agreed, a change of the current is the pump's, and nothing is said any more.
     pub running: Option<bool>,
     /// What a gauge at the transducer reads, bar: compared with the pressure of the moment when
     /// this changes.
@@ -79,6 +100,10 @@ pub struct Checks {
     site: Site,
     seen: Seen,
     stated: Stated,
+    /// The current has agreed with what was stated of the pump.
+    agreed: bool,
+    /// What the latest run showed of the current, and of the power.
+    ran: [Option<Verdict>; 2],
     clock_off_ms: Option<i64>,
     clock_good: bool,
     status: Option<Status>,
@@ -91,6 +116,8 @@ impl Checks {
             site: site.clone(),
             seen: Seen::new(site),
             stated: Stated::default(),
+            agreed: false,
+            ran: [None, None],
             clock_off_ms: None,
             clock_good: false,
             status: None,
@@ -110,13 +137,27 @@ impl Checks {
 
     /// Takes a set of readings. A set with the moment of the one before is passed over.
     pub fn see(&mut self, reading: &Reading) {
+        if let Some(said) = self.stated.running {
+            if self.seen.is_draw(reading) == said {
+                self.agreed = true;
+            } else if self.agreed {
+                self.stated.running = None;
+            }
+        }
         self.seen.take(reading, &self.stated);
+        if self.seen.draws() && self.seen.settled() {
+            self.ran = [
+                Some(motor::current(&self.seen, &self.site, &self.stated)),
+                Some(motor::power(&self.seen, &self.site)),
+            ];
+        }
     }
 
-    /// Takes what the technician states; statements stand until others are made.
+    /// Takes what the technician states.
     pub fn state(&mut self, stated: Stated) {
         if stated.running != self.stated.running {
             self.seen.statement_changed();
+            self.agreed = false;
         }
         if stated.gauge_bar != self.stated.gauge_bar {
             self.seen.gauge_stated(stated.gauge_bar.is_some());
@@ -143,8 +184,12 @@ impl Checks {
             list.push(pressure::supply(&self.seen));
             list.push(pressure::gauge(&self.seen, &self.site, &self.stated));
         }
-        list.push(motor::current(&self.seen, &self.site, &self.stated));
-        list.push(motor::power(&self.seen, &self.site));
+        let [current, power] = [
+            motor::current(&self.seen, &self.site, &self.stated).or_as_it_ran(self.ran[0].as_ref()),
+            motor::power(&self.seen, &self.site).or_as_it_ran(self.ran[1].as_ref()),
+        ];
+        list.push(Check::new("current", "Current clamp", current));
+        list.push(Check::new("power", "Direction of power", power));
         list.push(supply::tap(&self.seen, &self.site));
         if self.site.transducer.is_some() {
             list.push(pressure::moves(&self.seen, &self.site));

@@ -1,7 +1,7 @@
 //! The clamp: on one conductor, the right way round, of the right ratio.
 
 use super::seen::Seen;
-use super::{Check, Stated, Verdict};
+use super::{Stated, Verdict};
 use pumpwitness_site_file::{Site, Start};
 
 /// A running motor draws more than this share of its rated current; less is no reading of it
@@ -19,9 +19,9 @@ const ONE_CONDUCTOR: &str = "The clamp goes round one conductor only: round both
     cancel. Isolated and proved dead: check which conductor it holds, that its jaws are shut, and \
     that it is plugged in.";
 
-pub(super) fn current(seen: &Seen, site: &Site, stated: &Stated) -> Check {
+pub(super) fn current(seen: &Seen, site: &Site, stated: &Stated) -> Verdict {
     let rated = site.motor.rated_current_a;
-    let verdict = match seen.median(|reading| Some(reading.current_a)) {
+    match seen.median(|reading| Some(reading.current_a)) {
         None => Verdict::Waiting("No readings yet.".to_owned()),
         Some(amperes) => {
             let says = format!("The current reads {amperes:.2} A, the nameplate says {rated} A.");
@@ -40,8 +40,7 @@ pub(super) fn current(seen: &Seen, site: &Site, stated: &Stated) -> Check {
                 )
             }
         }
-    };
-    Check::new("current", "Current clamp", verdict)
+    }
 }
 
 fn running(amperes: f64, says: String, seen: &Seen, site: &Site) -> Verdict {
@@ -85,13 +84,13 @@ fn running(amperes: f64, says: String, seen: &Seen, site: &Site) -> Verdict {
     Verdict::Good(format!("{says} Compare with a clamp meter once."))
 }
 
-pub(super) fn power(seen: &Seen, site: &Site) -> Check {
+pub(super) fn power(seen: &Seen, site: &Site) -> Verdict {
     let readings = (
         seen.median(|r| Some(r.power_w)),
         seen.median(|r| Some(r.current_a * r.voltage_v)),
         seen.median(|r| Some(r.voltage_v)),
     );
-    let verdict = match readings {
+    match readings {
         (Some(watts), Some(apparent), Some(volts))
             if seen.draws() && seen.settled() && volts > 0.5 * site.supply.nominal_v =>
         {
@@ -114,6 +113,5 @@ pub(super) fn power(seen: &Seen, site: &Site) -> Check {
             }
         }
         _ => Verdict::Waiting("Shown while the pump runs and the voltage is there.".to_owned()),
-    };
-    Check::new("power", "Direction of power", verdict)
+    }
 }

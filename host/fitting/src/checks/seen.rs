@@ -98,7 +98,7 @@ impl Seen {
     }
 
     fn follow_run(&mut self, reading: &Reading, stated: &Stated, now_ms: i64) {
-        let running = reading.current_a > self.running_above_a || stated.running == Some(true);
+        let running = self.is_draw(reading) || stated.running == Some(true);
         if running && !self.was_running {
             self.since_ms = Some(now_ms);
             self.run_from_bar = reading.pressure_bar;
@@ -172,6 +172,11 @@ impl Seen {
     /// Whether the window has seen an over-range.
     pub fn over_range(&self) -> bool {
         self.window.iter().any(|reading| reading.over_range)
+    }
+
+    /// True for a reading of a pump that draws current.
+    pub fn is_draw(&self, reading: &Reading) -> bool {
+        reading.current_a > self.running_above_a
     }
 
     /// True when the pump draws current now.

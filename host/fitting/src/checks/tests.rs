@@ -80,17 +80,17 @@ fn a_right_fit_turns_good_check_by_check() {
     visit.see(30, |t| Reading { pressure_bar: Some(2.0 + (t as f64) / 30_000.0), ..run(t) });
     visit.see(5, |t| Reading { pressure_bar: Some(2.5), ..good(t) });
     visit.see(1, |t| Reading { lamps: [Lamp::Flashing; 8], ..good(t) });
-    let not_good: Vec<Check> =
-        visit.checks.list().into_iter().filter(|c| c.state != State::Good).collect();
-    // The pump stands now: what its current says is told while it runs.
-    let ids: Vec<&str> = not_good.iter().map(|check| check.id).collect();
-    assert_eq!(ids, ["current", "power"], "{not_good:?}");
+    let all_good = |visit: &Visit| {
+        let list = visit.checks.list();
+        assert!(list.iter().all(|check| check.state == State::Good), "{list:?}");
+    };
+    // The pump stands now: what its run showed stands.
+    all_good(&visit);
+    let says = visit.of("current").says;
+    assert!(says.starts_with("When the pump ran last, the current reads 6.40 A"), "{says}");
     visit.see(5, run);
-    assert!(
-        visit.checks.list().iter().all(|c| c.state == State::Good),
-        "{:?}",
-        visit.checks.list()
-    );
+    all_good(&visit);
+    assert!(visit.of("current").says.starts_with("The current reads"));
     assert_eq!(visit.checks.summary(), "13 of 13 fit checks good");
 }
 
@@ -292,4 +292,37 @@ proptest! {
             prop_assert_eq!(check.remedy.is_some(), check.state == State::Bad);
         }
     }
+}
+
+#[test]
+fn a_wrong_clamp_stays_wrong_after_the_run_that_showed_it() {
+    let mut visit = Visit::new();
+    visit.see(5, |t| Reading { power_w: -1200.0, ..run(t) }).see(60, good);
+    let check = visit.of("power");
+    assert_eq!(check.state, State::Bad);
+    assert!(check.says.ends_with("let the pump run again."), "{}", check.says);
+    assert!(check.remedy.is_some());
+    visit.see(5, run);
+    assert_eq!(visit.state("power"), State::Good);
+}
+
+#[test]
+fn a_word_on_the_pump_is_of_its_moment() {
+    let mut visit = Visit::new();
+    let said = |running| Stated { running, gauge_bar: None };
+    visit.see(5, run).checks.state(said(Some(true)));
+    visit.see(20, run).see(10, good);
+    // The pump stopped by itself: nobody says any more that it runs, and the stop was seen.
+    assert_eq!(visit.checks.stated().running, None);
+    assert_eq!((visit.state("current"), visit.state("voltage-side")), (State::Good, State::Good));
+    visit.checks.state(said(Some(false)));
+    visit.see(5, good);
+    assert_eq!(visit.checks.stated().running, Some(false));
+    visit.see(5, run);
+    assert_eq!((visit.checks.stated().running, visit.state("current")), (None, State::Good));
+    // What never agreed stands.
+    let mut visit = Visit::new();
+    visit.checks.state(said(Some(false)));
+    visit.see(10, run);
+    assert_eq!((visit.checks.stated().running, visit.state("current")), (Some(false), State::Bad));
 }
