@@ -101,6 +101,8 @@ fn confidence_grows_with_severity() {
         let line: Vec<f64> = ramp.iter().map(sure).collect();
         let told = || format!("{:?} seed {}: {line:?}", visits[0].causes, visits[0].seed);
         assert!(line.windows(2).all(|pair| pair[1] > pair[0] - 0.05), "{}", told());
-        assert!(line[line.len() - 1] > 0.6, "{}", told());
+        // To which side of the tank water leaves, no pressure tells: neither may be very sure.
+        let least = if visits[0].causes == [Cause::IdleDraw] { 0.5 } else { 0.6 };
+        assert!(line[line.len() - 1] > least, "{}", told());
     }
 }

@@ -2,6 +2,7 @@
 
 use pumpwitness_protocol::record::Mark;
 use pumpwitness_recording::{Channel, Recording};
+use pumpwitness_site_model::noise::Noise;
 
 /// The clock's step, ms.
 const CLOCK_STEP_MS: i64 = 1_800_000;
@@ -12,6 +13,8 @@ const CLOCK_STEP_MS: i64 = 1_800_000;
 pub enum Harm {
     Thinned1s,
     Thinned10s,
+    Thinned60s,
+    Noisy,
     NoVoltage,
     NoCurrentNorPower,
     NoPower,
@@ -26,9 +29,11 @@ pub enum Harm {
 
 impl Harm {
     /// All of them.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Thinned1s,
         Self::Thinned10s,
+        Self::Thinned60s,
+        Self::Noisy,
         Self::NoVoltage,
         Self::NoCurrentNorPower,
         Self::NoPower,
@@ -48,6 +53,8 @@ impl Harm {
         match self {
             Self::Thinned1s => return thinned(recording, 1_000),
             Self::Thinned10s => return thinned(recording, 10_000),
+            Self::Thinned60s => return thinned(recording, 60_000),
+            Self::Noisy => noisy(columns),
             Self::NoVoltage => columns.voltage_v.clear(),
             Self::NoCurrentNorPower => {
                 columns.current_a.clear();
@@ -185,4 +192,39 @@ fn thinned(recording: &Recording, step_ms: i64) -> Recording {
     columns.frequency_hz = old.frequency_hz.as_deref().map(take);
     columns.transducer_supply_v = old.transducer_supply_v.as_deref().map(take);
     worse
+}
+
+/// Standard deviation of the added noise: volts and amperes and watts as shares of the reading,
+/// bar and mA as shares of the pressure transducer's usual 10 bar and 16 mA. Several times what a
+/// sound instrument of class 1 shows.
+const NOISE: [f64; 3] = [0.005, 0.02, 0.003];
+
+/// White noise on all channels, the extremes of a row moved along with its mean.
+fn noisy(columns: &mut pumpwitness_recording::Columns) {
+    let seed = columns.end_ms.first().copied().unwrap_or(0).unsigned_abs() ^ columns.len() as u64;
+    let mut noise = Noise::new(seed, 203);
+    let mut spread = |channel: &mut Channel, share: f64, add: f64| {
+        for n in 0..channel.mean.len() {
+            let step = noise.gaussian() * (share * f64::from(channel.mean[n]).abs() + add);
+            for values in [&mut channel.mean, &mut channel.min, &mut channel.max] {
+                values[n] += step as f32;
+            }
+        }
+    };
+    for channel in &mut columns.voltage_v {
+        spread(channel, NOISE[0], 0.0);
+    }
+    for channel in &mut columns.current_a {
+        spread(channel, NOISE[1], 0.0);
+    }
+    if let Some(channel) = &mut columns.pressure_bar {
+        spread(channel, 0.0, 10.0 * NOISE[2]);
+    }
+    // The loop carries the same pressure, with a noise of its own converter.
+    if let Some(channel) = &mut columns.loop_ma {
+        spread(channel, 0.0, 16.0 * NOISE[2] / 3.0);
+    }
+    for watts in columns.power_w.iter_mut().flatten() {
+        *watts += (noise.gaussian() * NOISE[1] * f64::from(watts.abs())) as f32;
+    }
 }
