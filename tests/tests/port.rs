@@ -146,7 +146,8 @@ fn unplugged_half_way_it_goes_on_to_a_true_copy() {
     drop(plug);
     live(&logger);
     let mut far = 0;
-    for fuse in [9_000, 25_000, 40_000] {
+    // The last, too, ends before the 56 pages of the record, whatever was kept of the two before.
+    for fuse in [9_000, 25_000, 30_000] {
         let plug = Plugged::new(Arc::clone(&logger), Some(fuse)).unwrap();
         let outcome = run(folder.path(), &["collect", "--port", plug.path(), "--out", "a.pwa"]);
         let (code, line) = outcome.one_line_error();
