@@ -7,12 +7,10 @@ found here by the rule of IEC 61000-4-30 clause 5.4 (clause number from memory):
 reference (above 110 %), until back by 2 % hysteresis; below 5 % it is an interruption (EN 50160).
 """
 
-import sys
-import types
-
 import numpy as np
 import pandas as pd
-from common import analyse, close, fetch_source, main, seconds, stamp
+from common import analyse, close, main, seconds, stamp
+from common.disturbances import half_cycle_rms, measured_dip, synthetic
 
 NOMINAL_V = 230.0
 SITE = """[supply]
@@ -24,13 +22,6 @@ rated_current_a = 5
 KINDS = ("voltage-dip", "voltage-swell", "interruption")
 # Settled supply before and after each waveform, half cycles.
 QUIET = 120
-
-
-def half_cycle_rms(wave, per_cycle):
-    """r.m.s. over one cycle, renewed each half cycle; the first ends with the first cycle."""
-    half = per_cycle // 2
-    ends = range(per_cycle, len(wave) + 1, half)
-    return np.array([np.sqrt(np.mean(np.square(wave[end - per_cycle : end]))) for end in ends])
 
 
 def events(per_unit, half_s):
@@ -84,21 +75,8 @@ def compare(got, wanted, within_s):
     assert worst <= within_s, worst
 
 
-def measured_dip(folder):
-    """Phase voltages of the measured record, kV, and frames a cycle."""
-    base = next(fetch_source("pyComtrade", "0.2.0", folder).glob("*/examples/test_data2"))
-    lines = (base / "test2.cfg").read_text().splitlines()
-    analog, digital = (int(n[:-1]) for n in lines[1].split(",")[1:])
-    words = -(-digital // 16)
-    layout = np.dtype([("n", "<u4"), ("us", "<u4"), ("a", "<i2", analog), ("d", "<u2", words)])
-    data = np.fromfile(base / "test2.dat", layout)
-    assert len(data) == 13_248 and 5760 == int(lines[2 + analog + digital + 2].split(",")[0])
-    scale = [[float(x) for x in line.split(",")[5:7]] for line in lines[2 : 2 + analog]]
-    return [data["a"][:, n] * scale[n][0] + scale[n][1] for n in range(3)], 5760 // 60
-
-
 def check_a_measured_dip(folder):
-    waves, per_cycle = measured_dip(folder)
+    waves, _, per_cycle = measured_dip(folder)
     half_s = 1 / 120
     # Residual voltage of each phase, as found once by hand from this record.
     for name, wave, residual in zip("ABC", waves, (0.714, 0.874, None)):
@@ -116,25 +94,16 @@ def check_a_measured_dip(folder):
         compare(seen(analyse(table(per_unit, half_s, 24), site, folder)), wanted, 0.2)
 
 
-def synthetic(make, folder):
-    """200 waveforms of one class in a row, settled supply between them, per unit."""
-    if "pqdpy" not in sys.modules:
-        # Two of its modules are enough; the package itself asks to be installed.
-        source = next(fetch_source("pqdpy", "0.1.0", folder).glob("*/**/synthetic.py"))
-        sys.modules["pqdpy"] = types.ModuleType("pqdpy")
-        sys.modules["pqdpy"].__path__ = [str(source.parent)]
-    from pqdpy import synthetic as source
-
-    np.random.seed(2026)
+def per_unit_of(make, folder):
+    """200 waveforms of one class in a row, settled supply between them: half-cycle values."""
     parts = [np.ones(QUIET)]
-    for signal in getattr(source, make)(signals_quant=200):
-        assert len(signal["Values"]) == 640
-        parts += [half_cycle_rms(signal["Values"], 64) * np.sqrt(2), np.ones(QUIET)]
+    for wave in synthetic(make, folder):
+        parts += [half_cycle_rms(wave, 64) * np.sqrt(2), np.ones(QUIET)]
     return np.concatenate(parts)
 
 
 def disturbances(make, folder, at_least, kinds):
-    per_unit = synthetic(make, folder)
+    per_unit = per_unit_of(make, folder)
     wanted = events(per_unit, 0.01)
     assert at_least <= len(wanted) <= 200, len(wanted)
     assert {event[0] for event in wanted} <= kinds
@@ -149,7 +118,7 @@ def check_600_labelled_disturbances(folder):
 
 def check_no_alarm_without_an_event(folder):
     for make in ("normal", "harmonics"):
-        per_unit = synthetic(make, folder)
+        per_unit = per_unit_of(make, folder)
         assert not events(per_unit, 0.01)
         assert not seen(analyse(table(per_unit, 0.01, 1), SITE.format(hz=50), folder))
 
