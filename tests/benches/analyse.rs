@@ -5,10 +5,9 @@
 //! One site lives 90 days in front of the logger's own code; after 1, 7, 30 and 90 days its memory
 //! is downloaded as `collect` does it. Hashing (SHA-256, the algorithm of the archive's own end
 //! mark) and analysing take turns in one process; the least of several turns counts, because all
-//! that can disturb a turn makes it longer. Times are those that the main thread spent on a core,
-//! where the system tells them, so that other work on the machine does not count. Other threads hash
-//! the file and read parts of it meanwhile; their time does not count, as it costs none on a machine
-//! with idle cores, and where cores are busy the main thread does their share. Memory is the
+//! that can disturb a turn makes it longer. Times are by the clock; `on cores` is the time that all
+//! threads together spent on cores, where the system tells it. Hashing uses one core, the analysis as
+//! many as there are: on a machine that is busy elsewhere only the latter ratio means much. Memory is the
 //! high-water mark of a process of its own (`VmHWM`, where the system tells it). Nothing here passes
 //! or fails.
 
@@ -25,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
-use std::{env, fs, io, thread};
+use std::{env, fs, io};
 
 /// Lengths of the records, days.
 const DAYS: [i64; 4] = [1, 7, 30, 90];
@@ -57,7 +56,7 @@ fn main() {
     for name in &arguments {
         println!("{name}");
         println!(
-            "{:>5} {:>9} {:>8} {:>8} {:>8} {:>8} {:>8} {:>6} {:>6} {:>8} {:>12}",
+            "{:>5} {:>9} {:>8} {:>8} {:>8} {:>8} {:>8} {:>6} {:>8} {:>6} {:>8} {:>12}",
             "days",
             "rows",
             "MiB",
@@ -66,6 +65,7 @@ fn main() {
             "anal. ms",
             "both ms",
             "ratio",
+            "on cores",
             "runs",
             "ns/row",
             "peak − file"
@@ -136,29 +136,39 @@ fn archives(name: &str, folder: &Path) -> Vec<(i64, PathBuf, PathBuf)> {
     DAYS.iter().map(download).collect()
 }
 
-/// Least time of each of the works, which take turns.
-fn least<const N: usize>(mut works: [&mut dyn FnMut(); N]) -> [Duration; N] {
-    let mut least = [Duration::MAX; N];
+/// What a work took: by the clock, and of all cores together where the system tells.
+#[derive(Clone, Copy)]
+struct Cost {
+    clock: Duration,
+    cores: Option<Duration>,
+}
+
+/// Least cost of each of the works, which take turns.
+fn least<const N: usize>(mut works: [&mut dyn FnMut(); N]) -> [Cost; N] {
+    let mut least = [Cost { clock: Duration::MAX, cores: None }; N];
     for _ in 0..TURNS {
         for (work, least) in works.iter_mut().zip(&mut least) {
-            let (begun, on_core) = (Instant::now(), time_on_core());
+            let (begun, before) = (Instant::now(), time_on_cores());
             work();
-            let taken = match (on_core, time_on_core()) {
-                (Some(before), Some(after)) => after.saturating_sub(before),
-                _ => begun.elapsed(),
-            };
-            *least = (*least).min(taken);
+            let clock = begun.elapsed();
+            let cores = time_on_cores().zip(before).map(|(after, before)| after - before);
+            least.clock = least.clock.min(clock);
+            least.cores = least.cores.into_iter().chain(cores).min();
         }
     }
     least
 }
 
-/// Time this thread has spent on a core so far.
-fn time_on_core() -> Option<Duration> {
-    // The system brings the figure up to date when the thread offers to give way.
-    thread::yield_now();
-    let figures = fs::read_to_string("/proc/thread-self/schedstat").ok()?;
-    figures.split_whitespace().next()?.parse().ok().map(Duration::from_nanos)
+/// Time that all threads of this process have spent on cores so far.
+#[cfg(unix)]
+fn time_on_cores() -> Option<Duration> {
+    let spent = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
+    Some(Duration::new(spent.tv_sec.try_into().ok()?, spent.tv_nsec.try_into().ok()?))
+}
+
+#[cfg(not(unix))]
+fn time_on_cores() -> Option<Duration> {
+    None
 }
 
 fn load(archive: &Path, site: &Path) -> (Vec<u8>, Site) {
@@ -180,20 +190,28 @@ fn measure(days: i64, archive: &Path, site_file: &Path) -> String {
         &mut || drop(black_box(read(black_box(&bytes)))),
         &mut || drop(black_box(analyse(black_box(&recording), &site))),
         &mut || drop(black_box(analyse(&read(black_box(&bytes)), &site))),
-    ])
-    .map(|time| time.as_secs_f64() * 1e3);
+    ]);
     let rows = recording.columns.len();
     let above = peak_of(archive, site_file).map_or_else(
         || "unknown".to_owned(),
         |kib| format!("{:.1} MiB", kib as f64 / 1024.0 - bytes.len() as f64 / 1_048_576.0),
     );
+    let ms = |cost: Cost| cost.clock.as_secs_f64() * 1e3;
+    let on_cores = match (both.cores, hash.cores) {
+        (Some(both), Some(hash)) => format!("{:.1}", both.div_duration_f64(hash)),
+        _ => "unknown".to_owned(),
+    };
     format!(
-        "{days:>5} {rows:>9} {:>8.2} {hash:>8.2} {reading:>8.2} {analysing:>8.2} {both:>8.2} \
-         {:>6.1} {:>6} {:>8.1} {above:>12}",
+        "{days:>5} {rows:>9} {:>8.2} {:>8.2} {:>8.2} {:>8.2} {:>8.2} {:>6.1} {on_cores:>8} {:>6} \
+         {:>8.1} {above:>12}",
         bytes.len() as f64 / 1_048_576.0,
-        both / hash,
+        ms(hash),
+        ms(reading),
+        ms(analysing),
+        ms(both),
+        ms(both) / ms(hash),
         analyse(&recording, &site).runs.len(),
-        both * 1e6 / rows as f64,
+        ms(both) * 1e6 / rows as f64,
     )
 }
 

@@ -72,16 +72,26 @@ def seconds(text):
 
 def fetch_source(name, version, folder):
     """Unpacks the source archive of a package into `folder`, without installing it."""
-    # Made of nothing but its source, so that no other package comes with it.
+    return fetch(name, version, folder, "--no-binary")
+
+
+def fetch_wheel(name, version, folder):
+    """The same of a package's built form, for those whose data is only there, or without a build."""
+    return fetch(name, version, folder, "--only-binary")
+
+
+def fetch(name, version, folder, form):
+    # Nothing but this one package: no other comes with it.
     done = subprocess.run(
         [sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", "--no-deps",
-         "--no-binary", ":all:", "-d", folder, f"{name}=={version}"],
+         form, ":all:", "-d", folder, f"{name}=={version}"],
         capture_output=True, text=True, timeout=120,
     )
-    found = [path for path in Path(folder).iterdir() if path.name.endswith((".zip", ".tar.gz"))]
+    ends = (".zip", ".whl", ".tar.gz")
+    found = [path for path in Path(folder).iterdir() if path.name.endswith(ends)]
     if not found:
         raise NotHere(f"{name} {version} cannot be fetched: {done.stderr.strip()[-200:]}")
-    shutil.unpack_archive(found[0], folder)
+    shutil.unpack_archive(found[0], folder, "gztar" if found[0].suffix == ".gz" else "zip")
     return Path(folder)
 
 
