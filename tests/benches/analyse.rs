@@ -151,7 +151,8 @@ fn least<const N: usize>(mut works: [&mut dyn FnMut(); N]) -> [Cost; N] {
             let (begun, before) = (Instant::now(), time_on_cores());
             work();
             let clock = begun.elapsed();
-            let cores = time_on_cores().zip(before).map(|(after, before)| after - before);
+            let cores =
+                time_on_cores().zip(before).map(|(after, before)| after.saturating_sub(before));
             least.clock = least.clock.min(clock);
             least.cores = least.cores.into_iter().chain(cores).min();
         }
