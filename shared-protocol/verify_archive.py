@@ -76,7 +76,9 @@ def read_head(file):
     # Identity: protocol, device, firmware, boot, clock, clock good.
     card.uint()
     head["device"] = card.raw(8)
-    card.raw(3), card.uint(), card.sint(), card.raw(1)
+    card.raw(3)
+    head["boot"] = card.uint()
+    card.sint(), card.raw(1)
     # Range of the snapshot.
     head["first"], head["last"], head["clock_ms"] = card.uint(), card.uint(), card.sint()
     head["host_ms"] = card.sint()
@@ -115,7 +117,7 @@ def read_seal(card):
     chain, time_ms, papers, signature = card.raw(32), card.sint(), card.raw(32), card.raw(64)
     signed = b"PWSEAL1\n" + device + struct.pack("<HBBI", boot, occasion, 0, sector)
     signed += chain + struct.pack("<q", time_ms) + papers
-    return {"device": device, "occasion": occasion, "sector": sector, "chain": chain,
+    return {"device": device, "boot": boot, "occasion": occasion, "sector": sector, "chain": chain,
             "time_ms": time_ms, "papers": papers, "signature": signature, "signed": signed}
 
 
@@ -355,6 +357,10 @@ def judge(head, sectors, known, found, vouched):
         n = seal["sector"] - head["first"]
         if 0 <= n < len(sectors) and sha256(sectors[n]) != seal["chain"]:
             found.append(f"sector {seal['sector']} is not what was sealed")
+        # Head and seal of a download are asked for in one go.
+        if seal["occasion"] == 1 and (seal["boot"], seal["sector"]) != (head["boot"], head["last"]):
+            found.append("the seal of the download names another start of the logger, or another last "
+                         "sector, than the head")
         if not found and (seal["sector"] != head["last"] or seal["occasion"] != 1):
             return "partly proven" if known else "sealed by unknown key"
     if found:

@@ -311,6 +311,8 @@ pub struct Trouble {
 pub enum Kind {
     /// The head fails its check.
     HeadDamaged,
+    /// The head says otherwise than the seal of the download or the record.
+    HeadContradicted,
     /// The end mark is not there: an unfinished download, or cut off.
     EndMarkMissing,
     /// The end mark fails its checks.

@@ -8,6 +8,7 @@
 
 mod clock;
 mod ends;
+mod head;
 mod judge;
 mod layout;
 mod order;
@@ -22,6 +23,7 @@ use crate::trust::Trust;
 use layout::{EndMark, Expected, find_end_mark, guess, lay_out, scan};
 use pumpwitness_protocol::archive::{ARCHIVE_HEADER_BYTES, ArchiveHeader, MAGIC};
 use pumpwitness_protocol::hex::Hex;
+use pumpwitness_protocol::page::SECTOR_BYTES;
 use pumpwitness_protocol::seal::{Occasion, papers};
 use pumpwitness_protocol::sector::SectorHeader;
 use pumpwitness_recording::clock::utc_text;
@@ -84,6 +86,9 @@ pub fn verify(file: &[u8], trust: &Trust) -> Result<Verification, Unreadable> {
     let mut troubles = ends::head(file, header.is_some());
     troubles.extend(key_troubles(&keys, &checks, header.as_ref(), expected));
     troubles.extend(papers_trouble);
+    if let Some(header) = &header {
+        troubles.extend(head::against_record(header, &checks, &reading, expected));
+    }
     let judged = judge::judge(&reading, &layout, &checks, &keys, expected);
     troubles.extend(judged.troubles);
     troubles.extend(clock_troubles);
@@ -320,6 +325,11 @@ fn key_facts(keys: &Keys, trust: &Trust, device: [u8; 8]) -> KeyFacts {
 /// True when a sector's header is of the first sector ever and names no predecessor.
 fn begins_the_chain(header: &SectorHeader) -> bool {
     header.sequence == 0 && header.previous == [0; 32]
+}
+
+/// Byte at which a record of these sectors ends.
+fn end_of(expected: Expected) -> u64 {
+    ARCHIVE_HEADER_BYTES as u64 + u64::from(expected.sectors) * SECTOR_BYTES as u64
 }
 
 /// Where the end mark is.

@@ -98,6 +98,8 @@ pub struct Reading {
     pub seals: Vec<(Place, Seal)>,
     /// What the record tells about the clock, each with its page.
     pub ticks: Vec<(Place, Tick)>,
+    /// Starts of the logger that the record tells of, each with the version of its program.
+    pub starts: Vec<(u16, [u8; 3])>,
 }
 
 /// Place of a page.
@@ -212,7 +214,7 @@ fn own_check(
     }
     let Ok(bytes) = bytes.try_into() else { return OwnCheck::Damaged };
     let place = place_of(address.sector, address.page, at);
-    let (mut seals, mut ticks) = (Vec::new(), Vec::new());
+    let (mut seals, mut ticks, mut starts) = (Vec::new(), Vec::new(), Vec::new());
     let state = read_page(bytes, address, align, |record| {
         let Record::Mark(mark) = record else { return };
         match mark.mark {
@@ -221,6 +223,7 @@ fn own_check(
                 ticks.push((place, Tick::Set { before_ms, after_ms: mark.time_ms }));
             }
             Mark::Armed => ticks.push((place, Tick::Armed { time_ms: mark.time_ms })),
+            Mark::Boot { boot, firmware, .. } => starts.push((boot, firmware)),
             _ => {}
         }
     });
@@ -235,6 +238,7 @@ fn own_check(
         reading.ticks.push((place, tick));
         reading.ticks.append(&mut ticks);
         reading.seals.append(&mut seals);
+        reading.starts.append(&mut starts);
     }
     own
 }

@@ -4,6 +4,8 @@ mod fixture;
 mod flipped_bits;
 #[path = "tests/forged.rs"]
 mod forged;
+#[path = "tests/forged_heads.rs"]
+mod forged_heads;
 #[path = "tests/moved_pages.rs"]
 mod moved_pages;
 
