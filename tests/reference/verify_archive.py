@@ -101,6 +101,19 @@ def check_that_both_come_to_one_verdict(folder):
         file[name] ^= 1
         file[HEAD - 4 : HEAD] = struct.pack("<I", zlib.crc32(file[: HEAD - 4]))
 
+    def cut_short_with_checks_that_fit(file):
+        """Without its last sector, and the head says so too."""
+        card = runpy.run_path(str(CHECKER))["Postcard"](bytes(file[12:HEAD]))
+        # Identity, and the first sector.
+        card.uint(), card.raw(11), card.uint(), card.sint(), card.raw(1), card.uint()
+        start = card.at
+        last = card.uint() - 1
+        digits = [last >> 7 * n & 0x7F for n in range(card.at - start)]
+        digits = [digit | 0x80 for digit in digits[:-1]] + digits[-1:]
+        file[12 + start : 12 + card.at] = bytes(digits)
+        file[HEAD - 4 : HEAD] = struct.pack("<I", zlib.crc32(file[: HEAD - 4]))
+        return file[: -64 - SECTOR] + file[-64:]
+
     def forged_seal_with_checks_that_fit(file):
         """A bit of an hourly seal's signature, and the check of its chunk."""
         check = runpy.run_path(str(CHECKER))
@@ -128,6 +141,7 @@ def check_that_both_come_to_one_verdict(folder):
 
     changes = [flip, swap, repeat, blank, remove, forged_seal_with_checks_that_fit]
     changes += [header_with_a_check_that_fits, settings_with_a_check_that_fits]
+    changes += [cut_short_with_checks_that_fit]
     holding = {change.__name__: tampered(change.__name__, change) for change in changes}
     assert holding["forged_seal_with_checks_that_fit"] == holding["flip"] - 1, holding
     (folder / "head.pwa").write_bytes(whole[:90] + bytes([whole[90] ^ 1]) + whole[91:])
