@@ -58,10 +58,13 @@ impl Session {
         if let Some((site, text)) = &self.named {
             match arming::settings(site, text) {
                 Ok(wanted) if wanted == self.settings => {}
-                Ok(wanted) if !status.armed => {
-                    client.put_settings(&wanted)?;
-                    self.settings = wanted;
-                }
+                Ok(wanted) if !status.armed => match client.put_settings(&wanted) {
+                    Ok(()) => self.settings = wanted,
+                    Err(ClientError::Device(refused)) => {
+                        self.note = Some(format!("{refused}; readings are by those it has"));
+                    }
+                    Err(error) => return Err(error),
+                },
                 Ok(_) => {
                     self.note = Some(
                         "the logger is armed with other settings: readings are by those".to_owned(),
@@ -87,7 +90,7 @@ impl Session {
             checks.memory(status);
             checks.state(self.stated);
         }
-        self.clock_off_ms = identity.clock_ms - host_ms;
+        self.clock_off_ms = identity.clock_ms.saturating_sub(host_ms);
         self.identity = Some(identity);
         self.status = Some(status);
         Ok(())

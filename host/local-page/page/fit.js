@@ -194,7 +194,12 @@ function nextStep(state) {
     return { sign: 'none', title: 'a logger', words: 'No logger is in use.', link: ['#loggers', 'Choose the logger'] };
   }
   if (state.logger.link === 'lost') {
-    return { sign: 'lost', title: 'the cable', words: 'The logger does not answer. Plug the USB cable in again; the checks go on by themselves.' };
+    return {
+      sign: 'lost',
+      title: 'the cable',
+      words: 'No usable answer comes from the logger. Plug the USB cable in again; the checks go on by themselves.',
+      remedy: state.logger.trouble,
+    };
   }
   if (!state.site) {
     return { sign: 'none', title: 'the site', words: 'Readings need no site, but the checks compare them with its nameplate.', link: ['#site', 'Give the site'] };

@@ -50,7 +50,7 @@ export function build(visit) {
     say(heading, {
       connecting: 'Asking the logger who it is …',
       there: `Logger ${logger.device} is there`,
-      lost: 'The logger does not answer',
+      lost: 'No usable answer from the logger',
     }[logger.link]);
     const memory = logger.memory;
     table.update(logger.link === 'connecting' ? [] : [

@@ -230,19 +230,9 @@ impl Worker {
                     }
                 }
             }
-            Err(error) => self.failed(&error),
-        }
-    }
-
-    /// A request failed: the line is lost, or the logger said no.
-    fn failed(&mut self, error: &ClientError) {
-        match error {
-            ClientError::Link(_) => self.lost(&error.to_string()),
-            error => {
-                if let Some(using) = &mut self.using {
-                    using.trouble = Some(error.to_string());
-                }
-            }
+            // Also where the logger said no: what answers so is met anew before anything of it is
+            // shown.
+            Err(error) => self.lost(&error.to_string()),
         }
     }
 
@@ -270,7 +260,7 @@ impl Worker {
                     self.board.read_now();
                     self.board.change(|shown| shown.live = Some(Live::of(&reading, &labels)));
                 }
-                Err(error) => self.failed(&error),
+                Err(error) => self.lost(&error.to_string()),
             },
             None if using.tried.elapsed() >= AGAIN => self.open(),
             None => return,

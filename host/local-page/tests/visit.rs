@@ -202,8 +202,36 @@ fn a_site_file_is_checked_kept_and_made_of_answers() {
         .post("api/plan", r#"{"answers":{"supply.nominal_v":"230","supply.frequency_hz":"50"}}"#);
     let said: Value = serde_json::from_str(&body).unwrap();
     assert_eq!((status, &said["key"]), (422, &Value::from("motor.rated_current_a")), "{body}");
-    let (status, body) = bench.post("api/plan", r#"{"answers":{"supply.nominal_v":"x"}}"#);
-    assert!(status == 422 && body.contains("supply.nominal_v"), "{body}");
+    // A wrong answer is named, whatever else is missing or right, and so is one that nobody asked for.
+    for (answers, key) in [
+        (r#""supply.nominal_v":"x""#, "supply.nominal_v"),
+        (r#""supply.nominal_v":"9000""#, "supply.nominal_v"),
+        (
+            r#""supply.nominal_v":"230","supply.frequency_hz":"50","motor.rated_current_a":"7.2",
+            "control.kind":"pressure-switch","control.cut_in_bar":"x","control.cut_out_bar":"3.5""#,
+            "control.cut_in_bar",
+        ),
+        (r#""supply.volts":"230""#, "supply.volts"),
+        (r#""volts":"230""#, "volts"),
+        (r#""supply.a = 1 #":"230""#, "supply.a = 1 #"),
+        (
+            r#""site.time_zone":"Nowhere/None","supply.nominal_v":"230","supply.frequency_hz":"50",
+            "motor.rated_current_a":"7.2""#,
+            "site.time_zone",
+        ),
+    ] {
+        let (status, body) = bench.post("api/plan", &format!("{{\"answers\":{{{answers}}}}}"));
+        let said: Value = serde_json::from_str(&body).unwrap();
+        assert_eq!((status, &said["key"]), (422, &Value::from(key)), "{body}");
+        assert!(said["error"].as_str().unwrap().len() > 10, "{body}");
+    }
+    // A body of another form is answered by what it lacks.
+    for (body, lacks) in
+        [(r#"{"answer":{}}"#, "answers"), (r#"{"answers":{"supply.nominal_v":230}}"#, "string")]
+    {
+        let (status, said) = bench.post("api/plan", body);
+        assert!(status == 400 && said.contains(lacks), "{said}");
+    }
     let (status, body) = bench.post(
         "api/plan",
         r#"{"answers":{"site.name":"Upper field","supply.nominal_v":"230",

@@ -140,3 +140,23 @@ pub enum SiteFileError {
         cause: String,
     },
 }
+
+impl SiteFileError {
+    /// Line of the text that it is about, from 1; `None` where it is about none.
+    pub fn line(&self) -> Option<usize> {
+        match self {
+            Self::TooLong { .. } | Self::MissingSection { .. } => None,
+            Self::Syntax { line, .. }
+            | Self::UnknownSection { line, .. }
+            | Self::NotASection { line, .. }
+            | Self::UnknownKey { line, .. }
+            | Self::WrongKind { line, .. }
+            | Self::OutOfRange { line, .. }
+            | Self::NotAllowed { line, .. }
+            | Self::TextLength { line, .. }
+            | Self::TwoUnits { line, .. }
+            | Self::MissingKey { line, .. }
+            | Self::Conflict { line, .. } => Some(*line),
+        }
+    }
+}

@@ -164,6 +164,31 @@ impl Answers {
         }
     }
 
+    /// Section and key of the answer that an error in [`Answers::text`] is about; of what is
+    /// missing, those of the question that was left open.
+    pub fn blamed(&self, error: &SiteFileError) -> Option<(String, String)> {
+        let open = QUESTIONS.iter().find(|question| match error {
+            SiteFileError::MissingSection { section, .. } => {
+                question.section == *section && (question.needed || *section != "motor")
+            }
+            SiteFileError::MissingKey { section, key, .. } => {
+                question.section == *section && question.key == key
+            }
+            _ => false,
+        });
+        if let Some(open) = open {
+            return Some((open.section.to_owned(), open.key.to_owned()));
+        }
+        let text = self.text();
+        let lines: Vec<&str> = text.lines().take(error.line()?).collect();
+        let (key, _) = lines.last()?.split_once('=')?;
+        let section = lines
+            .iter()
+            .rev()
+            .find_map(|line| line.strip_prefix('[').and_then(|line| line.strip_suffix(']')))?;
+        Some((section.to_owned(), key.trim().to_owned()))
+    }
+
     /// The site file.
     pub fn text(&self) -> String {
         let mut text = String::new();
@@ -178,7 +203,12 @@ impl Answers {
             let mut lines = String::new();
             for (question, answer) in QUESTIONS.iter().zip(&self.asked) {
                 if let (true, Some(value)) = (question.section == section, answer) {
-                    let value = if question.quoted { quoted(value) } else { value.clone() };
+                    let value = if question.quoted {
+                        quoted(value)
+                    } else {
+                        // One line an answer: no key comes in with a number.
+                        value.replace(char::is_control, " ")
+                    };
                     let _ = writeln!(lines, "{} = {value}", question.key);
                 }
             }
@@ -280,5 +310,32 @@ mod tests {
         assert!(answers.complaint().unwrap().contains("plain number"));
         answers.answer("supply", "nominal_v", "9000");
         assert!(answers.complaint().is_some());
+    }
+
+    #[test]
+    fn the_answer_that_is_wrong_is_the_one_blamed() {
+        let blamed = |wrong: &[(&str, &str, &str)]| {
+            let mut answers = Answers::default();
+            for (section, key, value) in NEEDED.iter().chain(wrong) {
+                answers.answer(section, key, value);
+            }
+            let error = parse(&answers.text()).unwrap_err();
+            let (section, key) = answers.blamed(&error).unwrap();
+            format!("{section}.{key}")
+        };
+        let switch = ("control", "kind", "pressure-switch");
+        for (cut_in, cut_out, wrong) in
+            [("x", "3.5", "cut_in_bar"), ("2", "x", "cut_out_bar"), ("2", "-9", "cut_out_bar")]
+        {
+            let given =
+                [switch, ("control", "cut_in_bar", cut_in), ("control", "cut_out_bar", cut_out)];
+            assert_eq!(blamed(&given), format!("control.{wrong}"));
+        }
+        // What contradicts something else is blamed where the error stands.
+        let given = [switch, ("control", "cut_in_bar", "4"), ("control", "cut_out_bar", "3")];
+        assert!(blamed(&given).starts_with("control.cut_"), "{}", blamed(&given));
+        assert_eq!(blamed(&[("supply", "no_such", "1")]), "supply.no_such");
+        assert_eq!(blamed(&[("motor", "rated_current_a", "")]), "motor.rated_current_a");
+        assert_eq!(blamed(&[("supply", "nominal_v", "230\nphases = 9")]), "supply.nominal_v");
     }
 }

@@ -54,7 +54,8 @@ pub fn against_record(
             )));
         }
     }
-    let other = reading.starts.iter().find(|(boot, ours)| *boot == who.boot && *ours != who.firmware);
+    let other =
+        reading.starts.iter().find(|(boot, ours)| *boot == who.boot && *ours != who.firmware);
     if let Some((boot, firmware)) = other {
         let version = |[major, minor, patch]: [u8; 3]| format!("{major}.{minor}.{patch}");
         troubles.push(contradicted(format!(

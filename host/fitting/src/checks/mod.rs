@@ -126,7 +126,7 @@ impl Checks {
 
     /// Takes the logger's introduction, heard when the host's clock showed `host_ms`.
     pub fn meet(&mut self, identity: &Identity, host_ms: i64) {
-        self.clock_off_ms = Some(identity.clock_ms - host_ms);
+        self.clock_off_ms = Some(identity.clock_ms.saturating_sub(host_ms));
         self.clock_good = identity.clock_good;
     }
 

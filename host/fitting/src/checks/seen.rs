@@ -78,7 +78,7 @@ impl Seen {
                 return;
             }
             // The clock was set: what was seen before has no place on the new axis.
-            if !(0..60_000).contains(&(reading.time_ms - last.time_ms)) {
+            if !(0..60_000).contains(&reading.time_ms.saturating_sub(last.time_ms)) {
                 self.window.clear();
                 self.since_ms = None;
                 self.stopped_ms = None;

@@ -277,7 +277,7 @@ proptest! {
         checks.state(Stated { running, gauge_bar });
         for (time_ms, volts, amperes, watts, bar, running) in readings {
             checks.see(&Reading {
-                time_ms: time_ms / 4,
+                time_ms,
                 voltage_v: volts,
                 current_a: amperes,
                 power_w: watts,

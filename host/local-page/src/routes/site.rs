@@ -6,7 +6,7 @@ use crate::office::OfficeError;
 use crate::worker::Order;
 use axum::http::StatusCode;
 use pumpwitness_site_file::questions::{Answers, QUESTIONS, plainly};
-use pumpwitness_site_file::{Site, SiteFileError, parse};
+use pumpwitness_site_file::{Site, parse};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -128,13 +128,11 @@ pub fn plan(body: &[u8]) -> Answer {
     };
     let mut answers = Answers::default();
     for (name, value) in &given {
-        let Some((section, key)) = name.split_once('.') else {
-            return wrong(Some(name), "this is no key of the site file");
-        };
-        answers.answer(section, key, value.trim());
-        // The first that makes it wrong is the one to name.
-        if let Some(complaint) = answers.complaint() {
-            return wrong(Some(name), &complaint);
+        match name.split_once('.') {
+            Some((section, key)) if plain_key(section) && plain_key(key) => {
+                answers.answer(section, key, value.trim());
+            }
+            _ => return wrong(Some(name), "this is no key of the site file"),
         }
     }
     let toml = answers.text();
@@ -142,23 +140,17 @@ pub fn plan(body: &[u8]) -> Answer {
         Ok(site) => answer::json(&json!({ "toml": toml, "warnings": site.warnings() })),
         Err(_) => match parse(&toml) {
             Ok(_) => wrong(Some("site.time_zone"), "no such time zone: write it as Region/City"),
-            Err(error) => wrong(missing(&error).as_deref(), &plainly(&error)),
+            Err(error) => {
+                let key = answers.blamed(&error).map(|(section, key)| format!("{section}.{key}"));
+                wrong(key.as_deref(), &plainly(&error))
+            }
         },
     }
 }
 
-/// The question that was left open, where that is what is wrong.
-fn missing(error: &SiteFileError) -> Option<String> {
-    let open = QUESTIONS.iter().find(|question| match error {
-        SiteFileError::MissingSection { section, .. } => {
-            question.section == *section && (question.needed || *section != "motor")
-        }
-        SiteFileError::MissingKey { section, key, .. } => {
-            question.section == *section && question.key == key
-        }
-        _ => false,
-    })?;
-    Some(format!("{}.{}", open.section, open.key))
+/// What a key of TOML may be without quotes.
+fn plain_key(key: &str) -> bool {
+    !key.is_empty() && key.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"_-".contains(&byte))
 }
 
 fn wrong(key: Option<&str>, why: &str) -> Answer {

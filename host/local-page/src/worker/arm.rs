@@ -29,7 +29,7 @@ impl Worker {
         let armed = arming::arm(client, &site, &text, Some(clock_ms));
         let identity = armed.map_err(|error| error.to_string())?;
         let kept = self.office.keep_site(&text).map_err(|error| error.to_string());
-        let off_s = (identity.clock_ms - clock_ms) as f64 / 1000.0;
+        let off_s = identity.clock_ms.saturating_sub(clock_ms) as f64 / 1000.0;
         let name = site.name.clone().unwrap_or_else(|| "this site".to_owned());
         let device = Hex(&identity.device).to_string();
         self.session.rename(site, text);

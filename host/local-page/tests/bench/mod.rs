@@ -2,6 +2,8 @@
 //! site, and a client that writes what it likes.
 #![allow(dead_code)] // each suite uses its part
 
+pub mod wild;
+
 use pumpwitness_link::{LinkError, Transport};
 use pumpwitness_local_page::office::{
     Form, Given, KnownSite, Office, OfficeError, Outcome, Record, Records, Rows, Span, Wanted,
