@@ -1,6 +1,7 @@
 //! The records' side of the local page: what it asks for, answered from the folder of recordings.
 //!
-//! `rows` gives the rows of one as plain numbers, here is the rest. A record asked for is looked up in the list: no path is ever made of what was asked.
+//! `rows` gives the rows of one as plain numbers, here is the rest. A record asked for is looked up
+//! in the list: no path is ever made of what was asked.
 
 mod rows;
 
@@ -272,3 +273,6 @@ fn entry(filed: &Filed) -> Entry {
         bytes: filed.bytes,
     }
 }
+
+#[cfg(test)]
+mod tests;

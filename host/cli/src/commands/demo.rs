@@ -14,6 +14,7 @@ use pumpwitness_link::{Client, Download, Limits, arming};
 use pumpwitness_protocol::archive::ArchiveHeader;
 use pumpwitness_recording::clock::utc_text;
 use pumpwitness_recording::{ImportOptions, read_any};
+use pumpwitness_site_file::Site;
 use pumpwitness_site_model::{DEFAULT_SCENARIO, Scenario, scenario, scenarios};
 use pumpwitness_virtual_logger::{FLASH_BYTES, VirtualLogger};
 use std::fmt::Write;
@@ -52,25 +53,7 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
     output::write_file(&site_file, story.site_toml().as_bytes())?;
     let (site, text) = load::site(&site_file)?;
     let archive = folder.join(ARCHIVE);
-    let logger = VirtualLogger::new(DEVICE, FLASH_BYTES, story.start_ms)
-        .or_input("the virtual logger does not start")?;
-    let logger = Arc::new(Mutex::new(logger));
-    let mut line = plugged(&logger)?;
-    arming::arm(&mut line.client, &site, &text, Some(story.start_ms)).map_err(Failure::input)?;
-    drop(line);
-
-    live_through(story, &logger)?;
-
-    let mut line = plugged(&logger)?;
-    let download = Download {
-        file: &archive,
-        replace: true,
-        release: false,
-        host_clock_ms: story.end_ms(),
-        collected_by: "the demo",
-    };
-    collect::collect(&mut line.client, &download)?;
-    drop(line);
+    record(story, (&site, &text), story.end_ms(), &archive)?;
 
     let recording =
         read_any(&archive, &ImportOptions::default(), Some(&site)).map_err(Failure::input)?;
@@ -98,6 +81,35 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
     output::print(&text)
 }
 
+/// Arms a logger at the site of a scenario, lets it live there until `end_ms`, and downloads its
+/// record into `archive`.
+pub fn record(
+    story: &Scenario,
+    (site, text): (&Site, &str),
+    end_ms: i64,
+    archive: &Path,
+) -> Result<(), Failure> {
+    let logger = VirtualLogger::new(DEVICE, FLASH_BYTES, story.start_ms)
+        .or_input("the virtual logger does not start")?;
+    let logger = Arc::new(Mutex::new(logger));
+    let mut line = plugged(&logger)?;
+    arming::arm(&mut line.client, site, text, Some(story.start_ms)).map_err(Failure::input)?;
+    drop(line);
+
+    live_through(story, end_ms, &logger)?;
+
+    let mut line = plugged(&logger)?;
+    let download = Download {
+        file: archive,
+        replace: true,
+        release: false,
+        host_clock_ms: end_ms,
+        collected_by: "the demo",
+    };
+    collect::collect(&mut line.client, &download)?;
+    Ok(())
+}
+
 /// What the archive proves. The key is known: it came over the line from the logger itself.
 fn proof(archive: &Path) -> Result<(Verification, Trust), Failure> {
     let place = archive.display();
@@ -120,13 +132,17 @@ fn list() -> String {
 }
 
 /// Lets the site's days pass.
-fn live_through(story: &Scenario, logger: &Mutex<VirtualLogger>) -> Result<(), Failure> {
+fn live_through(
+    story: &Scenario,
+    end_ms: i64,
+    logger: &Mutex<VirtualLogger>,
+) -> Result<(), Failure> {
     let mut logger = logger.lock().unwrap_or_else(PoisonError::into_inner);
     let mut model = story.model();
-    let steps = (story.end_ms() - story.start_ms).div_euclid(STEP_MS).max(1);
+    let steps = (end_ms - story.start_ms).div_euclid(STEP_MS).max(1);
     let bar = progress::bar("days on site", steps as u64);
     for step in 1..=steps {
-        let until_ms = if step == steps { story.end_ms() } else { story.start_ms + step * STEP_MS };
+        let until_ms = if step == steps { end_ms } else { story.start_ms + step * STEP_MS };
         model.run(until_ms, &mut *logger);
         bar.inc(1);
     }
