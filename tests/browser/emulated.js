@@ -5,16 +5,13 @@
 // time to pass) are written as lines to descriptor ASKS; what happens on the board, the pump's starts and
 // stops among it, comes as JSON lines on descriptor HEARS. Waits for states, never for a time to have
 // passed. Prints each check and "N passed, N failed".
-import { spawn } from 'node:child_process';
 import fs from 'node:fs';
 import path from 'node:path';
 import { createInterface } from 'node:readline';
-import { check, finish, judged, launch } from './harness.js';
+import { WRONG, check, finish, headingSays, judged, launch, press as pressed, serving, stateOf } from './harness.js';
 
 const [program, port, siteFile, folder, asks, hears] = process.argv.slice(2);
 const PATIENCE_MS = 1_200_000;
-/** Wrong fits and the check that shows each. */
-const WRONG = { 'loop-open': 'transducer', 'clamp-round-both': 'current', 'clamp-turned': 'power' };
 /** As tests/emulator/visit.json has them. */
 const SUPPLY_V = 230;
 const RUNNING_A = 5;
@@ -27,19 +24,7 @@ createInterface({ input: fs.createReadStream(null, { fd: Number(hears) }) }).on(
   if (event.event === 'reached') board.reached.add(event.second);
 });
 
-const child = spawn(path.resolve(program), ['open', '--port', port, '--folder', path.join(folder, 'records'), '--no-browser'], {
-  stdio: ['ignore', 'pipe', 'inherit'],
-  env: { ...process.env, XDG_CONFIG_HOME: path.join(folder, 'config') },
-});
-const address = await new Promise((done, fail) => {
-  let said = '';
-  child.stdout.on('data', (part) => {
-    said += part;
-    const found = said.match(/http:\/\/127\.0\.0\.1:\d+\/[0-9a-f]{32,}\//)?.[0];
-    if (found) done(found);
-  });
-  child.on('exit', (code) => fail(new Error(`open ended with ${code}: ${said}`)));
-});
+const { child, address } = await serving(path.resolve(program), ['--port', port], folder);
 const { browser, away } = await launch();
 const page = await browser.newPage();
 await page.setViewport({ width: 1280, height: 900 });
@@ -49,7 +34,7 @@ page.on('pageerror', (error) => complaints.push(String(error)));
 
 /** What the technician hears is said, as it changes. */
 async function hear() {
-  const said = await page.evaluate(() => fetch('api/state').then((answer) => answer.json())).then((state) => state.stated.running);
+  const said = (await stateOf(page)).stated.running;
   if (said === board.pumps) return;
   await page.$$eval('input[name=running]', (all, n) => all[n]?.click(), board.pumps ? 1 : 2);
 }
@@ -68,19 +53,11 @@ async function until(name, holds, ...with_) {
   check(name, false, await page.$eval('main', (main) => main.innerText).catch(String));
   throw new Error(`the visit ended at: ${name}`);
 }
-/** Presses what is seen under these words. */
-async function press(said) {
-  const handle = await page.waitForFunction((wanted) =>
-    [...document.querySelectorAll('main button, main a, nav a, main label')].find((element) =>
-      element.getClientRects().length && !element.disabled && element.innerText.trim().startsWith(wanted)),
-  { polling: 100, timeout: PATIENCE_MS }, said);
-  await handle.evaluate((element) => element.click());
-}
-const heading = (said) => until(`the page says "${said}"`, (wanted) =>
-  [...document.querySelectorAll('main h1, main h2')].some((one) => one.getClientRects().length && one.textContent.includes(wanted)), said);
+const press = (said) => pressed(page, said, PATIENCE_MS);
+const heading = (said) => until(`the page says "${said}"`, headingSays, said);
 const stands = (key, how) => until(`check ${key} turns ${how}`, (name, wanted) =>
   document.querySelector(`[data-check="${name}"]`)?.dataset.state === wanted, key, how);
-const live = () => page.evaluate(() => fetch('api/state').then((answer) => answer.json()).then((state) => state.live));
+const live = async () => (await stateOf(page)).live;
 
 async function meet() {
   await page.goto(address, { waitUntil: 'load' });

@@ -1,5 +1,6 @@
-// What the tests in the browser share: checks that are counted, the browser, and how a page is
-// judged by eye, finger and key.
+// What the tests in the browser share: checks that are counted, the browser, the program that serves a
+// page, and how a page is judged by eye, finger and key.
+import { spawn } from 'node:child_process';
 import fs from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
@@ -38,6 +39,46 @@ export async function launch() {
   };
   return { browser, away };
 }
+
+/** Wrong fits of the first lesson, by the practice's names, and the check that shows each. */
+export const WRONG = { 'loop-open': 'transducer', 'clamp-round-both': 'current', 'clamp-turned': 'power' };
+
+/** Starts `PROGRAM open` with these options in a folder of its own; gives the process and the address
+ * it prints. */
+export function serving(program, options, folder) {
+  const child = spawn(program, ['open', ...options, '--folder', path.join(folder, 'records'), '--no-browser'], {
+    stdio: ['ignore', 'pipe', 'pipe'],
+    env: { ...process.env, XDG_CONFIG_HOME: path.join(folder, 'config') },
+  });
+  return new Promise((done, fail) => {
+    let said = '';
+    const hear = (part) => {
+      said += part;
+      const address = said.match(/http:\/\/127\.0\.0\.1:\d+\/[0-9a-f]{32,}\//)?.[0];
+      if (address) done({ child, address });
+    };
+    child.stdout.on('data', hear);
+    child.stderr.on('data', hear);
+    child.on('exit', (code) => fail(new Error(`open ended with ${code}: ${said}`)));
+  });
+}
+
+/** What the page at the panel is told. */
+export const stateOf = (page) => page.evaluate(() => fetch('api/state').then((answer) => answer.json()));
+
+/** Presses what is seen under these words. */
+export async function press(page, said, patience_ms) {
+  const handle = await page.waitForFunction((wanted) =>
+    [...document.querySelectorAll('main button, main a, nav a, main label')].find((element) =>
+      element.getClientRects().length && !element.disabled
+      && (element.getAttribute('aria-label') ?? element.innerText).trim().startsWith(wanted)),
+  { polling: 100, timeout: patience_ms }, said);
+  await handle.evaluate((element) => element.click());
+}
+
+/** Evaluated in the page: a heading that is seen says this. */
+export const headingSays = (wanted) =>
+  [...document.querySelectorAll('main h1, main h2')].some((one) => one.getClientRects().length && one.textContent.includes(wanted));
 
 /** Everything that a page is judged by as it stands, measured in the page itself. */
 export function judged(page) {

@@ -1,22 +1,12 @@
 // Drives the report's page as a program serves it: `node served.js SERVER ARCHIVE`, where SERVER is the
 // example `served` of host/report. Prints each check and "N passed, N failed".
 import { spawn } from 'node:child_process';
-import fs from 'node:fs';
-import os from 'node:os';
 import path from 'node:path';
 import readline from 'node:readline';
-import puppeteer from 'puppeteer-core';
+import { check, finish, launch } from './harness.js';
 
 const [server, archive] = process.argv.slice(2);
 const shots = process.env.BROWSER_SHOTS;
-let passed = 0;
-let failed = 0;
-
-function check(name, holds, found = '') {
-  if (holds) passed += 1;
-  else failed += 1;
-  console.log(`${holds ? 'ok' : 'FAILED'}  ${name}${holds ? '' : `: ${JSON.stringify(found)}`}`);
-}
 
 const program = spawn(server, [archive], { stdio: ['ignore', 'pipe', 'inherit'] });
 const address = await new Promise((found) => {
@@ -25,15 +15,7 @@ const address = await new Promise((found) => {
     if (line.startsWith('http://')) found(line);
   });
 });
-const profile = fs.mkdtempSync(path.join(os.tmpdir(), 'pumpwitness-browser-'));
-const browser = await puppeteer.launch({
-  executablePath: process.env.CHROMIUM,
-  userDataDir: profile,
-  args: [
-    '--no-sandbox', '--disable-gpu', '--no-first-run', '--disable-background-networking',
-    '--disable-component-update', '--disable-sync',
-  ],
-});
+const { browser, away } = await launch();
 
 try {
   const page = await browser.newPage();
@@ -116,8 +98,6 @@ try {
   check('nothing broke', complaints.every((text) => text.includes('ERR_CONNECTION')), complaints);
 } finally {
   program.kill();
-  await browser.close();
-  fs.rmSync(profile, { recursive: true, force: true });
+  await away();
 }
-console.log(`${passed} passed, ${failed} failed`);
-process.exitCode = failed ? 1 : 0;
+finish();

@@ -3,11 +3,11 @@
 // puts wrong fits right, arms, comes back, fetches with the cable pulled, reads the findings, takes
 // report and bundle. Waits for states, never for a time to have passed. Prints each check and
 // "N passed, N failed".
-import { execFileSync, spawn, spawnSync } from 'node:child_process';
+import { execFileSync, spawnSync } from 'node:child_process';
 import fs from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
-import { check, finish, judged, launch, tabTo } from './harness.js';
+import { WRONG, check, finish, headingSays, judged, launch, press as pressed, serving, stateOf, tabTo } from './harness.js';
 
 const program = path.resolve(process.argv[2]);
 const shots = process.argv[3] === '--shots' ? process.argv[4] : undefined;
@@ -21,29 +21,8 @@ fs.mkdirSync(downloads);
 // A name and a label that would do harm if they were taken for markup.
 const NAME = 'Dell <b id="owned">farm</b> & Söhne';
 const LABEL = '<b id="owned">on</b> &';
-/** Wrong fits of the first lesson, by the practice's names, and the check that shows each. */
-const WRONG = { 'loop-open': 'transducer', 'clamp-round-both': 'current', 'clamp-turned': 'power' };
 
-/** Starts the program and reads the address it prints. */
-function begin() {
-  const child = spawn(program, ['open', '--practice', '--folder', path.join(folder, 'records'), '--no-browser'], {
-    stdio: ['ignore', 'pipe', 'pipe'],
-    env: { ...process.env, XDG_CONFIG_HOME: path.join(folder, 'config') },
-  });
-  return new Promise((done, fail) => {
-    let said = '';
-    const hear = (part) => {
-      said += part;
-      const address = said.match(/http:\/\/127\.0\.0\.1:\d+\/[0-9a-f]{32,}\//)?.[0];
-      if (address) done({ child, address });
-    };
-    child.stdout.on('data', hear);
-    child.stderr.on('data', hear);
-    child.on('exit', (code) => fail(new Error(`open ended with ${code}: ${said}`)));
-  });
-}
-
-const { child, address } = await begin();
+const { child, address } = await serving(program, ['--practice'], folder);
 const { browser, away } = await launch();
 const page = await browser.newPage();
 const heard = { complaints: [], strangers: [], dialogs: 0 };
@@ -69,23 +48,14 @@ async function until(name, holds, ...with_) {
     throw new Error(`the visit ended at: ${name}`);
   }
 }
-const state = () => page.evaluate(() => fetch('api/state').then((answer) => answer.json()));
+const state = () => stateOf(page);
 const order = (what, body) => page.evaluate((to, given) => fetch(`api/${to}`, {
   method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(given),
 }).then((answer) => answer.json()), what, body);
 const words = (selector) => page.$eval(selector, (element) => element.innerText);
-/** Presses what is seen under these words. */
-async function press(said) {
-  const handle = await page.waitForFunction((wanted) =>
-    [...document.querySelectorAll('main button, main a, nav a')].find((element) =>
-      element.getClientRects().length && !element.disabled
-      && (element.getAttribute('aria-label') ?? element.innerText).trim().startsWith(wanted)),
-  { polling: 100, timeout: PATIENCE_S * 1000 }, said);
-  await handle.evaluate((element) => element.click());
-}
+const press = (said) => pressed(page, said, PATIENCE_S * 1000);
 const go = (part) => page.evaluate((to) => { location.hash = to; }, part);
-const heading = (said) => until(`the page says "${said}"`, (wanted) =>
-  [...document.querySelectorAll('main h1, main h2')].some((one) => one.getClientRects().length && one.textContent.includes(wanted)), said);
+const heading = (said) => until(`the page says "${said}"`, headingSays, said);
 
 /** Judges the page as it stands, at both widths, and keeps pictures of it. */
 async function look(name) {
