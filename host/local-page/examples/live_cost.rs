@@ -11,9 +11,12 @@ mod bench;
 #[cfg(target_os = "linux")]
 fn main() {
     use pumpwitness_local_page::ports::{Line, Place, Ports, UsbPorts};
-    use pumpwitness_local_page::practice::{Practice, WithPractice};
+    use pumpwitness_site_model::scenario;
+    use pumpwitness_virtual_logger::port::Plugged;
+    use pumpwitness_virtual_logger::{FLASH_BYTES, VirtualLogger};
     use std::io::{BufRead, BufReader};
     use std::process::{Command, Stdio};
+    use std::sync::{Arc, Mutex};
     use std::time::{Duration, Instant};
 
     struct One(String);
@@ -39,12 +42,18 @@ fn main() {
         (ticks(11) + ticks(12)) / 100.0
     }
 
+    let story = scenario("healthy").expect("there is one");
     if std::env::args().nth(1).as_deref() == Some("logger") {
-        let practice = Practice::begin().expect("practice begins");
-        let mut ports = WithPractice { others: UsbPorts, practice: practice.handle() };
-        assert!(!ports.list().is_empty());
-        println!("{}", practice.handle().path().expect("it is plugged in"));
-        std::thread::sleep(Duration::from_mins(10));
+        let logger = VirtualLogger::new(*b"LIVECOST", FLASH_BYTES, story.start_ms);
+        let logger = Arc::new(Mutex::new(logger.expect("it starts")));
+        let plug = Plugged::new(Arc::clone(&logger), None).expect("there are pseudo-terminals");
+        println!("{}", plug.path());
+        let (mut model, began) = (story.model(), Instant::now());
+        while began.elapsed() < Duration::from_mins(10) {
+            let now_ms = story.start_ms + began.elapsed().as_millis() as i64;
+            model.run(now_ms, &mut *logger.lock().expect("no thread panics"));
+            std::thread::sleep(Duration::from_millis(50));
+        }
         return;
     }
     let this = std::env::current_exe().expect("a program knows its path");
@@ -54,7 +63,7 @@ fn main() {
     BufReader::new(logger.stdout.take().expect("piped")).read_line(&mut path).expect("a line");
     let path = path.trim().to_owned();
     let bench = bench::Bench::with_ports(Box::new(One(path.clone())));
-    let site = serde_json::json!({ "toml": Practice::site_toml() });
+    let site = serde_json::json!({ "toml": story.site_toml() });
     bench.order("api/site", &site.to_string());
     bench.wait(|state| state["ports"][0]["name"] == path.as_str());
     bench.order("api/connect", &serde_json::json!({ "port": path }).to_string());

@@ -45,7 +45,6 @@ pub mod board;
 pub mod office;
 pub mod page;
 pub mod ports;
-#[cfg(unix)]
 pub mod practice;
 pub mod routes;
 pub mod server;

@@ -1,19 +1,20 @@
-//! Practice: a simulated logger at an invented site, in real time behind a pseudo-terminal, with
+//! Practice: a simulated logger at an invented site, in real time at the end of a [`cable`], with
 //! wrong fits to be found and put right, and days that pass in seconds. The logger's code is the
 //! real one; only what its sensors see is invented. Its name and number say so in every record.
 
+mod cable;
 mod misfit;
 
 use crate::ports::{Line, Place, Ports};
 use crate::snapshot::{PanelLamp, Planted, Practice as Shown};
+use cable::Cable;
 use jiff::Timestamp;
 use misfit::{MISFITS, Misfits};
 use pumpwitness_core::wave::HalfWave;
-use pumpwitness_link::{LinkError, SerialLine};
+use pumpwitness_link::LinkError;
 use pumpwitness_site_model::design::Design;
 use pumpwitness_site_model::lamps::LampRole;
 use pumpwitness_site_model::{Cause, Sink, SiteModel, SiteParameters, inflict};
-use pumpwitness_virtual_logger::port::Plugged;
 use pumpwitness_virtual_logger::{FLASH_BYTES, VirtualLogger};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -101,7 +102,7 @@ impl Sink for Nowhere {
 struct Inside {
     logger: Arc<Mutex<VirtualLogger>>,
     world: Mutex<World>,
-    plug: Mutex<Option<Plugged>>,
+    cable: Cable,
     stop: AtomicBool,
 }
 
@@ -123,9 +124,9 @@ pub enum PracticeError {
     /// The simulated logger.
     #[error("the simulated logger does not start: {0}")]
     Logger(pumpwitness_virtual_logger::Failure),
-    /// The pseudo-terminal or the thread.
-    #[error("cannot make a virtual serial port: {0}")]
-    Port(#[from] std::io::Error),
+    /// The thread in which its time passes.
+    #[error("the practised site cannot be started: {0}")]
+    Thread(#[from] std::io::Error),
 }
 
 /// A handle on the practised site, for orders.
@@ -143,7 +144,6 @@ impl Practice {
         let logger =
             VirtualLogger::new(DEVICE, FLASH_BYTES, start_ms).map_err(PracticeError::Logger)?;
         let logger = Arc::new(Mutex::new(logger));
-        let plug = Plugged::new(Arc::clone(&logger), None)?;
         let inside = Arc::new(Inside {
             logger,
             world: Mutex::new(World {
@@ -154,7 +154,7 @@ impl Practice {
                 tap_open: true,
                 labels: site.declared.lamps,
             }),
-            plug: Mutex::new(Some(plug)),
+            cable: Cable::new(),
             stop: AtomicBool::new(false),
         });
         let ticking = Arc::clone(&inside);
@@ -190,14 +190,13 @@ impl Drop for Practice {
             // A panic has been printed by its thread already.
             let _ = clock.join();
         }
-        lock(&self.inside.plug).take();
+        self.inside.cable.pull(0);
     }
 }
 
 impl Handle {
     /// As it stands.
     pub fn shown(&self) -> Shown {
-        let plugged = lock(&self.0.plug).as_ref().is_some_and(|plug| !plug.pulled());
         let world = lock(&self.0.world);
         let lit = world.misfits.lit();
         Shown {
@@ -225,7 +224,7 @@ impl Handle {
                     lit: lit >> (number - 1) & 1 == 1,
                 })
                 .collect(),
-            plugged,
+            plugged: self.0.cable.is_in(),
         }
     }
 
@@ -309,27 +308,12 @@ impl Handle {
 
     /// Pulls the cable, after so many bytes of answers.
     pub fn unplug(&self, after_bytes: usize) {
-        let mut plug = lock(&self.0.plug);
-        match &*plug {
-            Some(plugged) if after_bytes > 0 => plugged.pull_after(after_bytes),
-            _ => drop(plug.take()),
-        }
+        self.0.cable.pull(after_bytes);
     }
 
     /// Puts the cable back in.
-    pub fn plug(&self) -> std::io::Result<()> {
-        let mut plug = lock(&self.0.plug);
-        if plug.as_ref().is_none_or(Plugged::pulled) {
-            *plug = None;
-            *plug = Some(Plugged::new(Arc::clone(&self.0.logger), None)?);
-        }
-        Ok(())
-    }
-
-    /// Name of the pseudo-terminal, while the cable is in.
-    pub fn path(&self) -> Option<String> {
-        let plug = lock(&self.0.plug);
-        plug.as_ref().filter(|plug| !plug.pulled()).map(|plug| plug.path().to_owned())
+    pub fn plug(&self) {
+        self.0.cable.put_in();
     }
 }
 
@@ -344,7 +328,7 @@ pub struct WithPractice<P> {
 impl<P: Ports> Ports for WithPractice<P> {
     fn list(&mut self) -> Vec<Place> {
         let mut list = Vec::new();
-        if self.practice.path().is_some() {
+        if self.practice.0.cable.is_in() {
             list.push(Place {
                 name: PLACE.to_owned(),
                 what: "practice logger (simulated)".to_owned(),
@@ -359,8 +343,8 @@ impl<P: Ports> Ports for WithPractice<P> {
         if name != PLACE {
             return self.others.open(name);
         }
-        match self.practice.path() {
-            Some(path) => Ok(Box::new(Named { line: SerialLine::open(&path)? })),
+        match self.practice.0.cable.line(&self.practice.0.logger) {
+            Some(line) => Ok(Box::new(line)),
             None => Err(LinkError::Absent { port: PLACE.to_owned() }),
         }
     }
@@ -375,24 +359,5 @@ impl<P: Ports> Ports for WithPractice<P> {
 
     fn simulated(&self, name: &str) -> bool {
         name == PLACE || self.others.simulated(name)
-    }
-}
-
-/// The pseudo-terminal under the name of its place.
-struct Named {
-    line: SerialLine,
-}
-
-impl pumpwitness_link::Transport for Named {
-    fn name(&self) -> &str {
-        PLACE
-    }
-
-    fn read(&mut self, buffer: &mut [u8], wait: Duration) -> std::io::Result<usize> {
-        self.line.read(buffer, wait)
-    }
-
-    fn write_all(&mut self, bytes: &[u8]) -> std::io::Result<()> {
-        self.line.write_all(bytes)
     }
 }

@@ -12,7 +12,7 @@ use crate::answer::{self, Answer};
 use crate::board::Board;
 use crate::office::{Office, Outcome};
 use crate::page;
-use crate::snapshot::{Job, JobState, Stated};
+use crate::snapshot::{Job, JobState, Snapshot, Stated};
 use crate::worker::Order;
 use axum::body::{Body, to_bytes};
 use axum::http::{Method, Request, StatusCode};
@@ -36,7 +36,6 @@ pub struct App {
     /// The rest of the program.
     pub office: Arc<dyn Office>,
     /// The practised site, where practice is on.
-    #[cfg(unix)]
     pub practice: Option<crate::practice::Handle>,
 }
 
@@ -157,13 +156,8 @@ fn plain(name: &str) -> bool {
 }
 
 fn state(app: &App) -> Answer {
-    #[allow(unused_mut)]
-    let mut shown = app.board.asked();
-    #[cfg(unix)]
-    {
-        shown.practice = app.practice.as_ref().map(crate::practice::Handle::shown);
-    }
-    answer::json(&shown)
+    let practice = app.practice.as_ref().map(crate::practice::Handle::shown);
+    answer::json(&Snapshot { practice, ..app.board.asked() })
 }
 
 fn send(app: &App, order: Order) -> Answer {

@@ -62,7 +62,6 @@ pub struct Setup {
     /// The rest of the program.
     pub office: Arc<dyn Office>,
     /// The practised site, where practice is on.
-    #[cfg(unix)]
     pub practice: Option<crate::practice::Handle>,
 }
 
@@ -99,14 +98,8 @@ impl Server {
             .name("logger".to_owned())
             .spawn(move || worker.run(&taken))
             .map_err(|error| system(&error))?;
-        let app = Arc::new(App {
-            access,
-            board,
-            orders,
-            office: setup.office,
-            #[cfg(unix)]
-            practice: setup.practice,
-        });
+        let app =
+            Arc::new(App { access, board, orders, office: setup.office, practice: setup.practice });
         Ok(Self { runtime, listener, address, app })
     }
 

@@ -1,6 +1,5 @@
 //! A visit to the practised site by the orders of the page: wrong fits named and put right one by
 //! one, armed, days pass, fetched over pulled cables.
-#![cfg(unix)]
 
 mod bench;
 

@@ -6,6 +6,7 @@ use crate::office::RecordOffice;
 use crate::{filing, integrity, output};
 use pumpwitness_local_page::office::Office;
 use pumpwitness_local_page::ports::{Ports, UsbPorts, WithNamed};
+use pumpwitness_local_page::practice::{Handle, Practice, WithPractice};
 use pumpwitness_local_page::{Server, Setup};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
@@ -16,12 +17,12 @@ pub fn run(arguments: &Open) -> Result<(), Failure> {
     let known = integrity::known(arguments.trust.as_deref())?;
     let office: Arc<dyn Office> = Arc::new(RecordOffice::new(folder, known));
     let practised = practised(arguments, &*office)?;
+    let practice = practised.as_ref().map(Practice::handle);
     let setup = Setup {
         port: arguments.listen,
-        ports: ports(&practised, arguments.port.as_deref()),
+        ports: ports(practice.clone(), arguments.port.as_deref()),
         office,
-        #[cfg(unix)]
-        practice: practised.handle(),
+        practice,
     };
     let server = Server::bind(setup).map_err(Failure::input)?;
     let url = server.url();
@@ -36,8 +37,11 @@ pub fn run(arguments: &Open) -> Result<(), Failure> {
 }
 
 /// Where loggers are looked for.
-fn ports(practised: &Practised, named: Option<&str>) -> Box<dyn Ports> {
-    let others = practised.ports();
+fn ports(practice: Option<Handle>, named: Option<&str>) -> Box<dyn Ports> {
+    let others: Box<dyn Ports> = match practice {
+        Some(practice) => Box::new(WithPractice { others: UsbPorts, practice }),
+        None => Box::new(UsbPorts),
+    };
     match named {
         Some(name) => Box::new(WithNamed { others, name: name.to_owned() }),
         None => others,
@@ -58,47 +62,12 @@ fn shown(url: &str) -> bool {
     opener.arg(url).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().is_ok()
 }
 
-/// The practised site, if there is one; dropped with the page.
-struct Practised {
-    #[cfg(unix)]
-    site: Option<pumpwitness_local_page::practice::Practice>,
-}
-
-impl Practised {
-    #[cfg(unix)]
-    fn handle(&self) -> Option<pumpwitness_local_page::practice::Handle> {
-        self.site.as_ref().map(pumpwitness_local_page::practice::Practice::handle)
-    }
-
-    fn ports(&self) -> Box<dyn Ports> {
-        #[cfg(unix)]
-        if let Some(practice) = self.handle() {
-            return Box::new(pumpwitness_local_page::practice::WithPractice {
-                others: UsbPorts,
-                practice,
-            });
-        }
-        Box::new(UsbPorts)
-    }
-}
-
-#[cfg(unix)]
-fn practised(arguments: &Open, office: &dyn Office) -> Result<Practised, Failure> {
-    use pumpwitness_local_page::practice::Practice;
+/// The practised site, where it was asked for; it ends when it is dropped.
+fn practised(arguments: &Open, office: &dyn Office) -> Result<Option<Practice>, Failure> {
     if !arguments.practice {
-        return Ok(Practised { site: None });
+        return Ok(None);
     }
     // Its site file is there to be chosen, as one planned in the office would be.
     office.keep_site(&Practice::site_toml()).map_err(Failure::input)?;
-    Ok(Practised { site: Some(Practice::begin().map_err(Failure::input)?) })
-}
-
-#[cfg(not(unix))]
-fn practised(arguments: &Open, _: &dyn Office) -> Result<Practised, Failure> {
-    if arguments.practice {
-        return Err(Failure::usage(
-            "--practice needs pseudo-terminals, which this system lacks: see `pumpwitness demo`",
-        ));
-    }
-    Ok(Practised {})
+    Practice::begin().map(Some).map_err(Failure::input)
 }
