@@ -37,7 +37,9 @@ pub fn section(view: &View<'_>) -> Section {
         blocks.push(Block::Paragraph(sentences::NO_FINDINGS.into()));
     } else {
         blocks.push(Block::Paragraph(sentences::FINDINGS_LEAD.into()));
-        blocks.push(Block::Aside(strings::pictures::LEGEND.into()));
+        let lamps = !view.lamps().is_empty();
+        let lamps = if lamps { strings::pictures::LEGEND_LAMPS } else { "" };
+        blocks.push(Block::Aside(format!("{}{lamps}", strings::pictures::LEGEND).into()));
     }
     blocks.extend(findings.iter().enumerate().map(|(n, f)| Block::Section(one(view, f, n))));
     Section { id: "findings".into(), title: sentences::FINDINGS.into(), tone: None, blocks }

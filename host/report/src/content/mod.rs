@@ -19,7 +19,7 @@ mod view;
 
 pub use document::document;
 pub use evidence::told;
-pub use view::View;
+pub use view::{Lamp, View};
 
 /// A whole report.
 #[derive(Clone, Debug)]

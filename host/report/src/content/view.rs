@@ -8,6 +8,7 @@ use crate::strings::pictures as words;
 use crate::times::{Times, from_ms};
 use crate::units::{Quantity, Reader, Style};
 use pumpwitness_analysis::outcome::Analysis;
+use pumpwitness_protocol::record::{LampState, Mark};
 use pumpwitness_recording::{Channel, Columns};
 use pumpwitness_site_file::Control;
 
@@ -19,6 +20,25 @@ pub struct View<'a> {
     pub times: Times,
     /// The reader's units.
     pub reader: Reader,
+}
+
+/// A watched lamp, and when it shone.
+pub struct Lamp<'a> {
+    /// The technician's words.
+    pub label: &'a str,
+    /// By rising time.
+    pub lit: Vec<Lit>,
+}
+
+/// A time in which a lamp shone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Lit {
+    /// From, ms since 1970.
+    pub from_ms: i64,
+    /// To.
+    pub to_ms: i64,
+    /// It flashed.
+    pub flashing: bool,
 }
 
 impl<'a> View<'a> {
@@ -118,6 +138,31 @@ impl<'a> View<'a> {
             }
             _ => Vec::new(),
         }
+    }
+
+    /// Watched lamps that shone at any time.
+    pub fn lamps(&self) -> Vec<Lamp<'a>> {
+        let (_, end) = self.extent();
+        let lamps = self.input.site.lamps.iter().map(|(number, label)| {
+            let mut lit = Vec::new();
+            let mut since: Option<(i64, bool)> = None;
+            let changes = self.input.recording.marks.iter().filter_map(|timed| match timed.mark {
+                Mark::Lamp { lamp, state } if lamp == *number => Some((timed.time_ms, state)),
+                _ => None,
+            });
+            for (at, state) in changes.chain([(end, LampState::Off)]) {
+                if let Some((from_ms, flashing)) = since.take() {
+                    lit.push(Lit { from_ms, to_ms: at, flashing });
+                }
+                since = match state {
+                    LampState::Off => None,
+                    LampState::On => Some((at, false)),
+                    LampState::Flashing(_) => Some((at, true)),
+                };
+            }
+            Lamp { label, lit }
+        });
+        lamps.filter(|lamp| !lamp.lit.is_empty()).collect()
     }
 
     /// The date, or the two dates, of a stretch.

@@ -13,7 +13,6 @@ use crate::strings::{kinds, page, pictures as words, sentences, stops};
 use crate::times::from_ms;
 use crate::units::{Clock, Quantity};
 use pumpwitness_analysis::outcome::Severity;
-use pumpwitness_protocol::record::{LampState, Mark};
 use serde_json::{Value, json};
 use std::ops::Range;
 
@@ -396,36 +395,15 @@ fn reasons(view: &View<'_>) -> Value {
     Value::Object(reasons)
 }
 
-/// Watched lamps: label, and when each was lit (1) or flashing (2).
+/// Watched lamps that shone: label, and when each was lit (1) or flashing (2).
 fn lamps(view: &View<'_>, from: i64) -> Vec<Value> {
-    let (_, end) = view.extent();
-    let mut lamps = Vec::new();
-    for (number, label) in &view.input.site.lamps {
-        let mut lit: Vec<Value> = Vec::new();
-        let mut since: Option<(i64, u8)> = None;
-        let changes = view.input.recording.marks.iter().filter_map(|timed| match timed.mark {
-            Mark::Lamp { lamp, state } if lamp == *number => Some((timed.time_ms, state)),
-            _ => None,
+    let lamps = view.lamps().into_iter().map(|lamp| {
+        let lit = lamp.lit.iter().map(|lit| {
+            json!([lit.from_ms - from, lit.to_ms - from, if lit.flashing { 2 } else { 1 }])
         });
-        let mut close = |since: &mut Option<(i64, u8)>, at: i64| {
-            if let Some((begin, how)) = since.take() {
-                lit.push(json!([begin - from, at - from, how]));
-            }
-        };
-        for (at, state) in changes {
-            close(&mut since, at);
-            since = match state {
-                LampState::Off => None,
-                LampState::On => Some((at, 1)),
-                LampState::Flashing(_) => Some((at, 2)),
-            };
-        }
-        close(&mut since, end);
-        if !lit.is_empty() {
-            lamps.push(json!({ "label": escape::shown(label), "lit": lit }));
-        }
-    }
-    lamps
+        json!({ "label": escape::shown(lamp.label), "lit": lit.collect::<Vec<_>>() })
+    });
+    lamps.collect()
 }
 
 fn findings(view: &View<'_>, from: i64) -> Vec<Value> {

@@ -43,18 +43,24 @@ pub struct Day {
 /// Stretches of a day: five minutes each on a day of 24 hours.
 pub const COLUMNS: usize = 288;
 
+/// Narrowest stretch outside the record that is hatched: a sliver at midnight tells nothing.
+const NARROWEST: f64 = 1.0;
+
 /// Draws it.
 pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Drawing {
     let span =
         Span { from_ms: day.from_ms, to_ms: day.to_ms, left: size.left(), right: size.right() };
     let mut canvas = Canvas::default();
     let gaps = gaps(view, &span);
+    let (begins, ends) = view.extent();
+    // Where the record had not begun, or had ended, nothing was recorded either.
+    let (begins, ends) = (span.x(begins), span.x(ends));
     canvas.text("name", 0.0, 12.0, Anchor::Start, &day.name);
     canvas.text("quiet", span.right, 12.0, Anchor::End, &day.summary);
     let mut y = stops(&mut canvas, view, &span, 18.0);
 
     canvas.text("quiet", span.left - 5.0, y + 9.0, Anchor::End, words::RUNNING_SHORT);
-    canvas.rect("run-track", span.left, y, span.right - span.left, 10.0);
+    canvas.rect("run-track", begins, y, ends - begins, 10.0);
     let mut path = Path::default();
     for run in &view.analysis().runs {
         let (from, to) = (run.start.as_millisecond(), run.stop.as_millisecond());
@@ -105,8 +111,10 @@ pub fn draw(view: &View<'_>, day: &Day, shared: &Shared, size: Size) -> Drawing 
         canvas.text("halo", span.left + 4.0, y + 11.0, Anchor::Start, view.reader.symbol(quantity));
         y += height + 5.0;
     }
-    for (left, right) in &gaps {
-        canvas.hatch("gap", *left, 18.0, right - left, y - 23.0);
+    let outside = [(span.left, begins), (ends, span.right)];
+    let outside = outside.into_iter().filter(|(left, right)| right - left > NARROWEST);
+    for (left, right) in gaps.iter().copied().chain(outside) {
+        canvas.hatch("gap", left, 18.0, right - left, y - 23.0);
     }
     hours(&mut canvas, view, &span, y - 5.0);
     canvas.finish(size.width(), (y + 14.0) as u32)

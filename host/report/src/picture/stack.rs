@@ -5,7 +5,7 @@ use super::decimate::{Bucket, Series, decimate};
 use super::drawing::{Anchor, Canvas, Drawing};
 use super::pane::{self, Drawn};
 use super::{Size, sign};
-use crate::content::View;
+use crate::content::{Lamp, View};
 use crate::strings::pictures as words;
 use crate::times::{Fine, from_ms};
 use crate::units::Quantity;
@@ -38,7 +38,10 @@ pub struct Moment {
 
 const FLAGS: f64 = 17.0;
 const RUNS: f64 = 20.0;
+const LAMP: f64 = 14.0;
 const HEADER: f64 = 18.0;
+/// Letters of a lamp's label for which there is room in its lane.
+const LABEL_LETTERS: usize = 40;
 
 /// Draws it.
 pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Drawing {
@@ -50,7 +53,8 @@ pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Drawing {
     };
     let mut canvas = Canvas::default();
     let gaps = gaps(view, &span);
-    let first_top = FLAGS + RUNS;
+    let lamps: Vec<Lamp<'_>> = view.lamps().into_iter().filter(|lamp| shone(lamp, &span)).collect();
+    let first_top = FLAGS + RUNS + lamps.len() as f64 * LAMP;
     let mut tops = Vec::new();
     let mut y = first_top;
     for pane in &stack.panes {
@@ -65,6 +69,9 @@ pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Drawing {
         band(&mut canvas, moment, &span, FLAGS, bottom);
     }
     runs(&mut canvas, view, &span, size);
+    for (n, lamp) in lamps.iter().enumerate() {
+        lane(&mut canvas, lamp, &span, FLAGS + RUNS + n as f64 * LAMP);
+    }
     for (pane, (top, bottom)) in stack.panes.iter().zip(tops) {
         let drawn = drawn(view, pane, &span);
         let scale = pane::scale(view, pane, &drawn, top, bottom);
@@ -189,6 +196,26 @@ fn runs(canvas: &mut Canvas, view: &View<'_>, span: &Span, size: Size) {
             free = x + 7.0;
         }
     }
+}
+
+/// Whether a lamp shone in the span.
+fn shone(lamp: &Lamp<'_>, span: &Span) -> bool {
+    lamp.lit.iter().any(|lit| span.shows(lit.from_ms, lit.to_ms))
+}
+
+/// The lane of a lamp: a bar while it was lit, a low one while it flashed, its label inside.
+fn lane(canvas: &mut Canvas, lamp: &Lamp<'_>, span: &Span, top: f64) {
+    canvas.rect("run-track", span.left, top, span.right - span.left, 9.0);
+    for lit in lamp.lit.iter().filter(|lit| span.shows(lit.from_ms, lit.to_ms)) {
+        let (left, right) = (span.x(lit.from_ms), span.x(lit.to_ms));
+        let (down, height) = if lit.flashing { (3.0, 4.0) } else { (0.0, 9.0) };
+        canvas.rect("lamp", left, top + down, (right - left).max(0.8), height);
+    }
+    let mut label: String = lamp.label.chars().filter(|letter| !letter.is_control()).collect();
+    if label.chars().count() > LABEL_LETTERS {
+        label = label.chars().take(LABEL_LETTERS - 1).chain(['…']).collect();
+    }
+    canvas.text("halo", span.left + 4.0, top + 8.5, Anchor::Start, &label);
 }
 
 /// Ticks and labels under the lowest pane, and the date and offset once.

@@ -66,6 +66,7 @@ const CLASSES: &[(&str, &[Set])] = &[
     ("absent", &[Fill(Some(WHITE))]),
     ("run", &[Fill(Some(INK))]),
     ("run-track", &[Fill(Some(0x00ec_eeea))]),
+    ("lamp", &[Fill(Some(MARK))]),
     ("clip", &[Fill(Some(INK))]),
     ("sign-open", &[Fill(Some(WHITE)), Stroke(Some(INK)), Width(1.0)]),
     ("sign-dashed", &[Fill(Some(WHITE)), Stroke(Some(INK)), Width(1.0), Dash(2.0, 1.6)]),

@@ -48,8 +48,13 @@ pub fn place(name: &str) -> (Group, usize) {
     if let Some((_, group, rank)) = listed.into_iter().find(|(known, _, _)| *known == name) {
         return (group, rank);
     }
-    if name.contains("_ieee_1159_") {
-        return (Group::Supply, usize::MAX);
+    if let Some((event, class)) = name.split_once("_ieee_1159_") {
+        // Behind all that is listed; the shorter classes first.
+        let rank =
+            |of: &[&str], name| of.iter().position(|known| *known == name).unwrap_or(of.len());
+        let events = rank(&["dips", "swells", "interruptions"], event);
+        let classes = rank(&["instantaneous", "momentary", "temporary", "sustained"], class);
+        return (Group::Supply, 1000 + 10 * events + classes);
     }
     (Group::Further, 0)
 }
@@ -84,6 +89,12 @@ const STATISTICS: &[(Group, &[&str])] = &[
             "peak_current_p90_a",
             "standby_current_a",
             "loaded_power_w",
+            "no_flow_load_w",
+            "no_flow_load_scatter_w",
+            "no_flow_load_moved_w",
+            "no_flow_load_a",
+            "no_flow_load_scatter_a",
+            "no_flow_load_moved_a",
             "energy_kwh",
         ],
     ),
@@ -120,6 +131,7 @@ const STATISTICS: &[(Group, &[&str])] = &[
             "tank_gas_bar_l",
             "tank_gas_share_of_declared",
             "effective_gas_volume_l",
+            "drawdown_l",
             "tank_gas_runs",
             "rest_loss_median_bar_per_min",
         ],
@@ -150,6 +162,12 @@ const TITLES: &[(&str, &str)] = &[
     ("peak_current_p90_a", "Peak current: a tenth of runs above"),
     ("standby_current_a", "Current at rest"),
     ("loaded_power_w", "Power when moving water"),
+    ("no_flow_load_w", "Power running without flow"),
+    ("no_flow_load_scatter_w", "Power without flow: scatter"),
+    ("no_flow_load_moved_w", "Power without flow: moved over the record by"),
+    ("no_flow_load_a", "Current running without flow"),
+    ("no_flow_load_scatter_a", "Current without flow: scatter"),
+    ("no_flow_load_moved_a", "Current without flow: moved over the record by"),
     ("energy_kwh", "Energy taken"),
     ("voltage_lowest_v", "Voltage: lowest value"),
     ("voltage_p01_v", "Voltage: 1 % of the time below"),
@@ -177,6 +195,7 @@ const TITLES: &[(&str, &str)] = &[
     ("tank_gas_bar_l", "Gas in the tank (absolute pressure × volume)"),
     ("tank_gas_share_of_declared", "Gas in the tank, share of declared"),
     ("effective_gas_volume_l", "Volume of that gas at precharge pressure"),
+    ("drawdown_l", "Water the tank gives from stop to start"),
     ("tank_gas_runs", "Runs it was told from"),
     ("rest_loss_median_bar_per_min", "Change of pressure at rest: median"),
     ("covered_h", "Time covered by rows"),

@@ -39,6 +39,9 @@ pub const LEGEND: &str = "In the pictures: line, mean; band, smallest to largest
     step; dotted, as declared in the site file; dashed, the limit the finding was judged against; \
     shaded and flagged A, the moment spoken of; dark bars on top, the pump running, with the sign \
     of why it stopped.";
+/// Lanes of watched lamps.
+pub const LEGEND_LAMPS: &str = " Below them, bars with a label: a watched lamp, lit; low bars: it \
+    flashed.";
 /// Gaps in the picture.
 pub const LEGEND_GAP: &str = "Hatched: no rows in the record.";
 /// Three phases in one pane.
