@@ -61,8 +61,9 @@ pub fn file(
     bytes: &[u8],
     known: &Trust,
 ) -> Result<(Added, Verification), Failure> {
-    let (summary, opened) = look(bytes, known)?;
+    let (summary, mut opened) = look(bytes, known)?;
     let added = folder.add(bytes, summary).map_err(Failure::input)?;
+    opened.rename(format!("{}.pwa", added.record.id));
     if added.new
         && let Ok(page) = opened.page()
     {

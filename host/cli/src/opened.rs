@@ -43,6 +43,14 @@ impl Opened {
         Ok(Self { verification, read })
     }
 
+    /// Gives it the name that its file has got.
+    pub fn rename(&mut self, name: String) {
+        match &mut self.read {
+            Ok(analysed) => analysed.loaded.recording.source.name = name,
+            Err((recording, _)) => recording.source.name = name,
+        }
+    }
+
     /// The recording.
     pub fn recording(&self) -> &Recording {
         match &self.read {

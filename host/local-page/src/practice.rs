@@ -311,6 +311,11 @@ impl Handle {
         self.0.cable.pull(after_bytes);
     }
 
+    /// The simulated logger, to be reached over another line than the cable.
+    pub fn logger(&self) -> Arc<Mutex<VirtualLogger>> {
+        Arc::clone(&self.0.logger)
+    }
+
     /// Puts the cable back in.
     pub fn plug(&self) {
         self.0.cable.put_in();

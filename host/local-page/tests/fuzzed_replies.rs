@@ -82,7 +82,7 @@ fn readable(state: &Value, seed: u64) {
     if !logger.is_null() {
         match logger["link"].as_str() {
             Some("there") => {
-                assert_eq!(logger["device"].as_str().map(str::len), Some(16), "{}", at("device"))
+                assert_eq!(logger["device"].as_str().map(str::len), Some(16), "{}", at("device"));
             }
             Some("lost") => assert!(sentence(&logger["trouble"]), "{}", at("trouble")),
             Some("connecting") => {}
