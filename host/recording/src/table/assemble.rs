@@ -70,10 +70,9 @@ pub fn assemble(
     };
     let ratio = channels.channel(Quantity::Ratio)?;
     let given_spans = channels.values(Quantity::Span)?;
-    let spans = spans::spans(&order.moments_ms);
     columns.span_ms = match given_spans {
-        Some(given) => bounded(&given, &spans, &order.moments_ms),
-        None => spans,
+        Some(given) => bounded(&given, &order.moments_ms),
+        None => spans::spans(&order.moments_ms),
     };
     columns.end_ms = order.moments_ms;
     if columns.pressure_bar.is_none() {
@@ -82,15 +81,17 @@ pub fn assemble(
     Ok(Imported { columns, notes })
 }
 
-/// Spans as the file gives them; the estimate where it gives none, and never beyond the row before.
-fn bounded(given: &[f32], estimated: &[u32], moments_ms: &[i64]) -> Vec<u32> {
+/// Spans as the file gives them; an estimate where it gives none, and never beyond the row before.
+fn bounded(given: &[f32], moments_ms: &[i64]) -> Vec<u32> {
+    let estimated =
+        if given.iter().any(|span| span.is_nan()) { spans::spans(moments_ms) } else { Vec::new() };
     let mut previous = None;
     given
         .iter()
-        .zip(estimated)
         .zip(moments_ms)
-        .map(|((given, estimate), moment)| {
-            let span = if given.is_nan() { *estimate } else { given.round() as u32 };
+        .enumerate()
+        .map(|(row, (given, moment))| {
+            let span = if given.is_nan() { estimated[row] } else { given.round() as u32 };
             let room = previous.map_or(i64::MAX, |previous| moment - previous);
             previous = Some(*moment);
             u32::try_from(i64::from(span).min(room)).unwrap_or(u32::MAX)
@@ -263,7 +264,7 @@ impl Channels<'_> {
         let Some((at, heading)) = planned else { return Ok(None) };
         let column = &mut self.table.columns[*at];
         let cells = std::mem::replace(&mut column.cells, super::Cells::Numbers(Vec::new()));
-        numbers(&column.name, &cells, heading.factor).map(Some)
+        numbers(&column.name, cells, heading.factor).map(Some)
     }
 
     /// A quantity without extremes.

@@ -7,6 +7,8 @@ use crate::error::{Problem, shortened};
 pub enum Cells {
     /// Numbers; NaN where the cell is empty.
     Numbers(Vec<f64>),
+    /// The same in the precision that a recording keeps.
+    Singles(Vec<f32>),
     /// Text, as in a CSV file.
     Texts(Texts),
     /// Moments, ms since 1970; [`MISSING`] where the cell is empty. Without a zone they are what a
@@ -71,6 +73,7 @@ impl Cells {
     pub fn len(&self) -> usize {
         match self {
             Self::Numbers(numbers) => numbers.len(),
+            Self::Singles(numbers) => numbers.len(),
             Self::Texts(texts) => texts.len(),
             Self::Moments { ms, .. } => ms.len(),
             Self::Other(_) => 0,
@@ -108,31 +111,40 @@ pub fn number(text: &str, decimal_comma: bool) -> Option<f64> {
 }
 
 /// The numbers of a column, times `factor`, as the recording keeps them; NaN where there is none.
-pub fn numbers(column: &str, cells: &Cells, factor: f64) -> Result<Vec<f32>, Problem> {
+pub fn numbers(column: &str, cells: Cells, factor: f64) -> Result<Vec<f32>, Problem> {
     let bad =
         |row: usize, text: String| Problem::Cell { row: row + 1, column: column.into(), text };
-    let keep = |row: usize, value: f64| {
-        let value_f32 = (value * factor) as f32;
-        if value_f32.is_infinite() { Err(bad(row, format!("{value:e}"))) } else { Ok(value_f32) }
-    };
     match cells {
-        Cells::Numbers(values) => {
-            values.iter().enumerate().map(|(row, value)| keep(row, *value)).collect()
+        Cells::Singles(mut values) => {
+            let times = |value: f32| (f64::from(value) * factor) as f32;
+            if let Some(row) = values.iter().position(|value| times(*value).is_infinite()) {
+                return Err(bad(row, format!("{:e}", values[row])));
+            }
+            if factor != 1.0 {
+                values.iter_mut().for_each(|value| *value = times(*value));
+            }
+            Ok(values)
         }
-        Cells::Texts(texts) => texts
-            .iter()
-            .enumerate()
-            .map(|(row, text)| match number(text, texts.decimal_comma) {
-                Some(value) => keep(row, value),
-                None => Err(bad(row, shortened(text))),
-            })
-            .collect(),
+        Cells::Numbers(values) => {
+            let kept: Vec<f32> = values.iter().map(|value| (value * factor) as f32).collect();
+            match kept.iter().position(|value| value.is_infinite()) {
+                Some(row) => Err(bad(row, format!("{:e}", values[row]))),
+                None => Ok(kept),
+            }
+        }
+        Cells::Texts(texts) => {
+            let read = |(row, text): (usize, &str)| {
+                let value =
+                    number(text, texts.decimal_comma).ok_or_else(|| bad(row, shortened(text)))?;
+                let kept = (value * factor) as f32;
+                if kept.is_infinite() { Err(bad(row, format!("{value:e}"))) } else { Ok(kept) }
+            };
+            texts.iter().enumerate().map(read).collect()
+        }
         Cells::Moments { .. } => {
             Err(Problem::ColumnKind { column: column.into(), kind: "times".into() })
         }
-        Cells::Other(kind) => {
-            Err(Problem::ColumnKind { column: column.into(), kind: kind.clone() })
-        }
+        Cells::Other(kind) => Err(Problem::ColumnKind { column: column.into(), kind }),
     }
 }
 

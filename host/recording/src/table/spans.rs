@@ -16,6 +16,8 @@
 //!
 //! A gap that happens to be as long as one of the logger's intervals cannot be told from a row.
 
+use std::cell::Cell;
+
 /// Width of a class, as a ratio.
 const CLASS: f64 = 1.1;
 /// How far a distance may be from an interval, as a ratio.
@@ -26,7 +28,14 @@ const TOLERANCE: f64 = 1.25;
 pub fn spans(moments_ms: &[i64]) -> Vec<u32> {
     let distances: Vec<i64> = moments_ms.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let intervals = intervals(&distances);
-    let of = |distance: i64| interval_of(distance, &intervals);
+    // Most rows are as long as the one before.
+    let known = Cell::new((0, None));
+    let of = |distance: i64| {
+        if known.get().0 != distance {
+            known.set((distance, interval_of(distance, &intervals)));
+        }
+        known.get().1
+    };
     let Some(shortest) = intervals.first().copied() else { return vec![0; moments_ms.len()] };
 
     let mut spans = Vec::with_capacity(moments_ms.len());
@@ -75,9 +84,13 @@ fn intervals(distances: &[i64]) -> Vec<i64> {
     }
     // ln(i64::MAX) / ln(1.1) is below 460.
     let mut classes = [Class::default(); 460];
+    let mut known = (0, 0);
     for distance in distances {
-        let class = ((*distance as f64).ln() / CLASS.ln()) as usize;
-        let class = &mut classes[class.min(459)];
+        if known.0 != *distance {
+            let class = ((*distance as f64).ln() / CLASS.ln()) as usize;
+            known = (*distance, class.min(459));
+        }
+        let class = &mut classes[known.1];
         class.count += 1;
         class.total_ms = class.total_ms.saturating_add(*distance);
     }

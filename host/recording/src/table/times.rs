@@ -48,6 +48,7 @@ pub fn moments(cells: &Cells, context: &Context<'_>) -> Result<Moments, Problem>
             moments
         }
         Cells::Numbers(numbers) => unix(numbers.iter().copied(), context)?,
+        Cells::Singles(numbers) => unix(numbers.iter().copied().map(f64::from), context)?,
         Cells::Texts(texts) => {
             let first = texts.iter().find(|text| !cells::is_missing(text)).unwrap_or("");
             match cells::number(first, texts.decimal_comma) {

@@ -2,7 +2,7 @@
 
 use crate::error::Problem;
 use crate::table::{Cells, MISSING, Texts};
-use polars::prelude::{Column, DataType, PolarsResult, TimeUnit};
+use polars::prelude::{ChunkedArray, Column, DataType, PolarsNumericType, PolarsResult, TimeUnit};
 use std::cell::Cell;
 use std::panic::{self, AssertUnwindSafe, catch_unwind};
 use std::sync::Once;
@@ -81,13 +81,18 @@ pub fn cells(column: &Column, decimal_comma: bool) -> PolarsResult<Cells> {
         DataType::Datetime(unit, zone) => {
             let (utc, unit) = (zone.is_some(), *unit);
             let ticks = column.cast(&DataType::Int64)?;
-            let ms = ticks.i64()?.iter().map(|ticks| match (ticks, unit) {
-                (None, _) => MISSING,
-                (Some(ticks), TimeUnit::Milliseconds) => ticks,
-                (Some(ticks), TimeUnit::Microseconds) => ticks.div_euclid(1000),
-                (Some(ticks), TimeUnit::Nanoseconds) => ticks.div_euclid(1_000_000),
-            });
-            Cells::Moments { ms: ms.collect(), utc }
+            let ticks_per_ms = match unit {
+                TimeUnit::Milliseconds => 1,
+                TimeUnit::Microseconds => 1000,
+                TimeUnit::Nanoseconds => 1_000_000,
+            };
+            let mut ms = values(ticks.i64()?, MISSING);
+            if ticks_per_ms > 1 {
+                for ticks in ms.iter_mut().filter(|ticks| **ticks != MISSING) {
+                    *ticks = ticks.div_euclid(ticks_per_ms);
+                }
+            }
+            Cells::Moments { ms, utc }
         }
         DataType::Date => {
             let days = column.cast(&DataType::Int64)?;
@@ -97,10 +102,19 @@ pub fn cells(column: &Column, decimal_comma: bool) -> PolarsResult<Cells> {
                 .map(|days| days.map_or(MISSING, |d| d.saturating_mul(86_400_000)));
             Cells::Moments { ms: ms.collect(), utc: false }
         }
+        DataType::Float32 => Cells::Singles(values(column.f32()?, f32::NAN)),
         dtype if dtype.is_primitive_numeric() => {
-            let numbers = column.cast(&DataType::Float64)?;
-            Cells::Numbers(numbers.f64()?.iter().map(|number| number.unwrap_or(f64::NAN)).collect())
+            Cells::Numbers(values(column.cast(&DataType::Float64)?.f64()?, f64::NAN))
         }
         other => Cells::Other(other.to_string()),
     })
+}
+
+/// Numbers of a column, `none` where it has none.
+fn values<T: PolarsNumericType>(column: &ChunkedArray<T>, none: T::Native) -> Vec<T::Native> {
+    match column.rechunk().cont_slice() {
+        // Nothing is missing: as they lie in memory.
+        Ok(values) => values.to_vec(),
+        Err(_) => column.iter().map(|number| number.unwrap_or(none)).collect(),
+    }
 }
