@@ -58,7 +58,7 @@ pub fn analyse(recording: &Recording, site: &Site) -> Analysis {
     let mut facts = scanner.finish();
     marks::apply(&recording.marks, &plan, &mut facts);
     let levels = Levels::learn(&facts, site, &plan);
-    let ledger = Ledger::new(&facts, &levels, &plan, &recording.marks, &site.lamps);
+    let ledger = Ledger::new(&facts, &levels, &plan, &recording.marks, site);
     let case = Case {
         facts: &facts,
         site,

@@ -25,7 +25,8 @@ mod warnings;
 
 pub use error::SiteFileError;
 pub use model::{
-    Control, Fit, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
+    Control, Fit, LampMeaning, Limits, Motor, Site, Start, Supply, Tank, Transducer,
+    TransducerKind, Units,
 };
 pub use parse::{LABEL_BYTES_MAX, NAME_BYTES_MAX, TEXT_BYTES_MAX, parse};
 pub use quantities::BAR_PER_PSI;

@@ -30,6 +30,8 @@ pub struct Site {
     pub limits: Limits,
     /// Labels of watched lamps: input number 1 to 8, label; by rising number.
     pub lamps: Vec<(u8, String)>,
+    /// What a lamp means at a stop, where it is stated; otherwise its label has to tell.
+    pub lamp_means: Vec<(u8, LampMeaning)>,
     /// Who fitted the sensors, which, and what was checked then.
     pub fit: Fit,
 }
@@ -192,6 +194,38 @@ pub struct Limits {
     pub min_run_s: Option<f64>,
     /// Most starts in an hour.
     pub max_starts_per_hour: Option<f64>,
+}
+
+/// What it says of a stop when a lamp lights.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LampMeaning {
+    /// Protection against running dry.
+    DryRun,
+    /// Overload protection.
+    Overload,
+    /// Over-temperature protection.
+    OverTemperature,
+    /// Supply out of range, or gone.
+    Supply,
+    /// Sensor failed.
+    Sensor,
+    /// The motor does not come up to speed.
+    FailedStart,
+    /// Nothing about stops: such a lamp as "running".
+    Nothing,
+}
+
+impl LampMeaning {
+    /// Words of the site file.
+    pub(crate) const WORDS: &[(&str, Self)] = &[
+        ("dry-run", Self::DryRun),
+        ("overload", Self::Overload),
+        ("over-temperature", Self::OverTemperature),
+        ("supply", Self::Supply),
+        ("sensor", Self::Sensor),
+        ("failed-start", Self::FailedStart),
+        ("nothing", Self::Nothing),
+    ];
 }
 
 impl Units {

@@ -2,7 +2,8 @@
 
 use crate::error::SiteFileError;
 use crate::model::{
-    Control, Fit, Limits, Motor, Site, Start, Supply, Tank, Transducer, TransducerKind, Units,
+    Control, Fit, LampMeaning, Limits, Motor, Site, Start, Supply, Tank, Transducer,
+    TransducerKind, Units,
 };
 use crate::quantities as q;
 use crate::section::{Section, line_at, readable, suggestion};
@@ -81,6 +82,7 @@ pub fn parse(text: &str) -> Result<Site, SiteFileError> {
         rated_flow_lpm: None,
         limits: Limits::default(),
         lamps: Vec::new(),
+        lamp_means: Vec::new(),
         fit: open("fit")?.map(|section| fit(&section)).transpose()?.unwrap_or_default(),
     };
     if let Some(section) = open("site")? {
@@ -101,6 +103,13 @@ pub fn parse(text: &str) -> Result<Site, SiteFileError> {
         for lamp in 1..=8 {
             if let Some(label) = section.text(&lamp.to_string(), LABEL_BYTES_MAX)? {
                 site.lamps.push((lamp, label));
+            }
+        }
+    }
+    if let Some(section) = open("lamp_means")? {
+        for lamp in 1..=8 {
+            if let Some(meaning) = section.word(&lamp.to_string(), LampMeaning::WORDS)? {
+                site.lamp_means.push((lamp, meaning));
             }
         }
     }

@@ -115,8 +115,20 @@ pub enum Key {
     Named(&'static str),
 }
 
-/// Every section and its keys; the keys of `[lamps]` are the input numbers 1 to 8.
-pub static SECTIONS: [(&str, &[Key]); 10] = [
+/// Numbers of the inputs that watch lamps.
+const INPUTS: &[Key] = &[
+    Key::Named("1"),
+    Key::Named("2"),
+    Key::Named("3"),
+    Key::Named("4"),
+    Key::Named("5"),
+    Key::Named("6"),
+    Key::Named("7"),
+    Key::Named("8"),
+];
+
+/// Every section and its keys.
+pub static SECTIONS: [(&str, &[Key]); 11] = [
     (
         "site",
         &[
@@ -137,19 +149,8 @@ pub static SECTIONS: [(&str, &[Key]); 10] = [
     ("transducer", &[Key::Named("kind"), Key::Number(&LOW), Key::Number(&HIGH)]),
     ("pump", &[Key::Number(&RATED_FLOW)]),
     ("limits", &[Key::Number(&MIN_RUN), Key::Number(&MAX_STARTS)]),
-    (
-        "lamps",
-        &[
-            Key::Named("1"),
-            Key::Named("2"),
-            Key::Named("3"),
-            Key::Named("4"),
-            Key::Named("5"),
-            Key::Named("6"),
-            Key::Named("7"),
-            Key::Named("8"),
-        ],
-    ),
+    ("lamps", INPUTS),
+    ("lamp_means", INPUTS),
     (
         "fit",
         &[

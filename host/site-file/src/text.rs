@@ -1,7 +1,7 @@
 //! [`Site`] → canonical text.
 
 use crate::error::SiteFileError;
-use crate::model::{Control, Fit, Site, Start, TransducerKind, Units};
+use crate::model::{Control, Fit, LampMeaning, Site, Start, TransducerKind, Units};
 use crate::parse::parse;
 use std::fmt::Write;
 
@@ -137,6 +137,12 @@ impl Site {
         }
         for (lamp, label) in &self.lamps {
             writeln!(out, "{lamp} = {}", quoted(label))?;
+        }
+        if !self.lamp_means.is_empty() {
+            writeln!(out, "\n[lamp_means]")?;
+        }
+        for (lamp, meaning) in &self.lamp_means {
+            writeln!(out, "{lamp} = \"{}\"", word(LampMeaning::WORDS, meaning))?;
         }
         if self.fit != crate::model::Fit::default() {
             writeln!(out, "\n[fit]")?;

@@ -428,6 +428,7 @@ impl Design {
             rated_flow_lpm: Some(self.rated_flow_lpm),
             limits: Limits::default(),
             lamps: Vec::new(),
+            lamp_means: Vec::new(),
             fit: site_file::Fit::default(),
         }
     }

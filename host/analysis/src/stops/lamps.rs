@@ -5,6 +5,7 @@ use crate::facts::Facts;
 use crate::limits;
 use crate::outcome::StopReason;
 use pumpwitness_protocol::record::{LampState, Mark, TimedMark};
+use pumpwitness_site_file::{LampMeaning, Site};
 use std::collections::BTreeMap;
 
 /// Words of a label, and the reasons of a stop they stand for, the first foremost. Plain words of
@@ -30,6 +31,21 @@ pub struct Said {
     pub reasons: &'static [StopReason],
 }
 
+/// Reasons a lamp stands for, by what the site file says it means, else by its label.
+fn reasons_of_lamp(lamp: u8, label: &str, site: &Site) -> &'static [StopReason] {
+    let stated = site.lamp_means.iter().find(|(number, _)| *number == lamp);
+    match stated.map(|(_, meaning)| meaning) {
+        None => reasons_of(label),
+        Some(LampMeaning::DryRun) => &[StopReason::DryRun],
+        Some(LampMeaning::Overload) => &[StopReason::Overload],
+        Some(LampMeaning::OverTemperature) => &[StopReason::OverTemperature],
+        Some(LampMeaning::Supply) => &[StopReason::SupplyOutOfRange, StopReason::SupplyLost],
+        Some(LampMeaning::Sensor) => &[StopReason::SensorFault],
+        Some(LampMeaning::FailedStart) => &[StopReason::FailedStart],
+        Some(LampMeaning::Nothing) => &[],
+    }
+}
+
 /// Reasons a label stands for; none where it says nothing about stops.
 pub fn reasons_of(label: &str) -> &'static [StopReason] {
     let label = label.to_lowercase();
@@ -40,11 +56,7 @@ pub fn reasons_of(label: &str) -> &'static [StopReason] {
 }
 
 /// What lit at each stop, by the lamps whose labels stand for a reason.
-pub fn at_stops(
-    marks: &[TimedMark],
-    labels: &[(u8, String)],
-    facts: &Facts,
-) -> BTreeMap<usize, Said> {
+pub fn at_stops(marks: &[TimedMark], site: &Site, facts: &Facts) -> BTreeMap<usize, Said> {
     let (before_ms, after_ms) = (
         (limits::LAMP_BEFORE_S.value * 1000.0) as i64,
         (limits::LAMP_AFTER_S.value * 1000.0) as i64,
@@ -54,8 +66,10 @@ pub fn at_stops(
         let Mark::Lamp { lamp, state: LampState::On | LampState::Flashing(_) } = timed.mark else {
             continue;
         };
-        let Some((_, label)) = labels.iter().find(|(number, _)| *number == lamp) else { continue };
-        let reasons = reasons_of(label);
+        // A lamp without a label of its own goes by its number.
+        let label = site.lamps.iter().find(|(number, _)| *number == lamp);
+        let label = label.map_or_else(|| format!("lamp {lamp}"), |(_, label)| label.clone());
+        let reasons = reasons_of_lamp(lamp, &label, site);
         if reasons.is_empty() {
             continue;
         }
@@ -63,7 +77,7 @@ pub fn at_stops(
         let Some(n) = last.checked_sub(1) else { continue };
         let run = &facts.runs[n];
         if run.stop_seen && timed.time_ms - run.time.end_ms <= after_ms {
-            said.entry(n).or_insert_with(|| Said { label: label.clone(), reasons });
+            said.entry(n).or_insert(Said { label, reasons });
         }
     }
     said
@@ -79,5 +93,20 @@ mod tests {
         assert_eq!(reasons_of("motor OVERLOAD")[0], StopReason::Overload);
         assert_eq!(reasons_of("low voltage")[0], StopReason::SupplyOutOfRange);
         assert!(reasons_of("running").is_empty() && reasons_of("service").is_empty());
+    }
+
+    #[test]
+    fn a_stated_meaning_comes_before_the_words_of_the_label() {
+        let site = |means: &str| {
+            let text = format!(
+                "[supply]\nnominal_v = 230\nfrequency_hz = 50\n[motor]\nrated_current_a = 5\n\
+                 [lamp_means]\n{means}"
+            );
+            pumpwitness_site_file::parse(&text).unwrap()
+        };
+        let stated = site("1 = \"sensor\"\n2 = \"nothing\"\n");
+        assert_eq!(reasons_of_lamp(1, "rot, unten links", &stated), [StopReason::SensorFault]);
+        assert!(reasons_of_lamp(2, "water too hot", &stated).is_empty());
+        assert_eq!(reasons_of_lamp(3, "dry running", &stated), [StopReason::DryRun]);
     }
 }

@@ -13,6 +13,7 @@ use crate::scan::Plan;
 use control::Looks;
 use lamps::Said;
 use pumpwitness_protocol::record::TimedMark;
+use pumpwitness_site_file::Site;
 use std::collections::BTreeMap;
 
 /// Time without load before a stop that counts as dry.
@@ -41,7 +42,7 @@ impl Ledger {
         levels: &Levels,
         plan: &Plan,
         marks: &[TimedMark],
-        labels: &[(u8, String)],
+        site: &Site,
     ) -> Self {
         let looks: Vec<Looks> =
             (0..facts.runs.len()).map(|n| control::look(n, facts, levels, plan)).collect();
@@ -53,7 +54,7 @@ impl Ledger {
             .collect();
         let late: Vec<bool> = looks.iter().map(|looks| looks.late).collect();
         heat::find(&mut reasons, &late, facts, plan);
-        let lamps = lamps::at_stops(marks, labels, facts);
+        let lamps = lamps::at_stops(marks, site, facts);
         for (n, said) in &lamps {
             if reasons[*n] == Some(StopReason::Unexplained) {
                 reasons[*n] = said.reasons.first().copied();
