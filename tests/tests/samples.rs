@@ -8,6 +8,31 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
+/// How far a time may be off in records of 200 ms rows, ms.
+const WITHIN_MS: u64 = 500;
+/// Kinds of events that begin at one moment. Others cross a limit slowly or are sums over a window,
+/// whose edges are a matter of definition.
+const SHARP: [&str; 7] = [
+    "dry-run",
+    "overload",
+    "locked-rotor",
+    "voltage-dip",
+    "interruption",
+    "transducer-open",
+    "weak-supply",
+];
+
+/// Milliseconds since 1970 of a time in a result or a truth.
+fn ms(time: &Value) -> i64 {
+    let time: jiff::Timestamp = time.as_str().expect("a time").parse().expect("RFC 3339");
+    time.as_millisecond()
+}
+
+/// The run or occurrence that starts nearest to a moment.
+fn nearest(of: &[Value], at_ms: i64) -> Option<&Value> {
+    of.iter().min_by_key(|one| ms(&one["start"]).abs_diff(at_ms))
+}
+
 struct Judged {
     name: String,
     faults: Vec<String>,
@@ -35,15 +60,45 @@ fn judge(folder: &Path) -> Judged {
         faults.push(format!("report of {} bytes", report.len()));
     }
 
-    // Runs within ±1 % of the truth, not counting those a gap hides.
-    let true_runs = truth["runs"].as_array().unwrap();
-    let seen = true_runs
+    // Runs, not counting those a gap hides: their number within one, each at its time, for its reason.
+    let true_runs: Vec<&Value> = truth["runs"]
+        .as_array()
+        .unwrap()
         .iter()
         .filter(|run| run.get("in_gap").is_none_or(|gap| gap == &Value::Bool(false)))
-        .count();
-    let counted = said["runs"].as_array().unwrap().len();
-    if counted.abs_diff(seen) * 100 > seen.max(100) {
-        faults.push(format!("{counted} runs counted, {seen} true"));
+        .collect();
+    let runs = said["runs"].as_array().unwrap();
+    if runs.len().abs_diff(true_runs.len()) > 1 {
+        faults.push(format!("{} runs counted, {} true", runs.len(), true_runs.len()));
+    }
+    for run in &true_runs {
+        let Some(mine) = nearest(runs, ms(&run["start"])) else { break };
+        for key in ["start", "stop"] {
+            if ms(&mine[key]).abs_diff(ms(&run[key])) > WITHIN_MS {
+                faults.push(format!("{key} at {}, true {}", mine[key], run[key]));
+            }
+        }
+        if mine["stop_reason"] != run["stop_reason"] {
+            let reasons = (&mine["stop_reason"], &run["stop_reason"]);
+            faults.push(format!("stop at {} for {}, true {}", run["stop"], reasons.0, reasons.1));
+        }
+    }
+
+    // Events with edges: each is found at its time.
+    let events = truth["events"].as_array().unwrap().iter();
+    for event in events.filter(|event| SHARP.contains(&event["kind"].as_str().unwrap())) {
+        let found: Vec<Value> = said["findings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|finding| finding["kind"] == event["kind"])
+            .flat_map(|finding| finding["occurrences"].as_array().unwrap().clone())
+            .collect();
+        let at_ms = ms(&event["start"]);
+        let near = nearest(&found, at_ms);
+        if near.is_none_or(|mine| ms(&mine["start"]).abs_diff(at_ms) > WITHIN_MS) {
+            faults.push(format!("{} at {} not found at its time", event["kind"], event["start"]));
+        }
     }
 
     // The true causes take the first places, in any order.

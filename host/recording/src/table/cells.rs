@@ -121,7 +121,9 @@ pub fn numbers(column: &str, cells: Cells, factor: f64) -> Result<Vec<f32>, Prob
                 return Err(bad(row, format!("{:e}", values[row])));
             }
             if factor != 1.0 {
-                values.iter_mut().for_each(|value| *value = times(*value));
+                for value in &mut values {
+                    *value = times(*value);
+                }
             }
             Ok(values)
         }
