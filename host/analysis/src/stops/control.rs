@@ -27,6 +27,9 @@ pub struct Looks {
     pub at_once: bool,
     /// The next start came only after the pressure had fallen below the one at which it starts.
     pub late: bool,
+    /// Nothing but the stops themselves says that the control stops there: the site file declares
+    /// another pressure, where the control starts is not known, and the pressure did not stand.
+    pub unproved: bool,
 }
 
 impl Looks {
@@ -54,7 +57,7 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
             let room = levels.full_load - idle.at(run.time.end_ms);
             !load.is_finite() || load < idle.at(run.time.end_ms) + limits::IDLE_LOAD.value * room
         });
-        return Looks { near, exact, early: false, at_once, late };
+        return Looks { near, exact, early: false, at_once, late, unproved: false };
     }
     let band = plan.band_bar;
     let near_declared = top > plan.top_bar - limits::SWITCH_POINT.value * band;
@@ -78,6 +81,11 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
         at_once,
         early: off(0.15).is_some_and(|off| off > 1.0),
         late: off(0.15).is_some_and(|off| off < -1.0),
+        unproved: plan.top_bar.is_finite()
+            && !near_declared
+            && cut_in.is_none()
+            // A single row does not show a standing pressure.
+            && run.plateau_s <= facts.row_s,
     }
 }
 

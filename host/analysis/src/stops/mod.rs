@@ -129,7 +129,8 @@ fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &P
         && (facts.row_s <= 1.0 || run.time.seconds() > limits::LEAST_ROWS.value * facts.row_s);
     // Without its load, or overloaded, a pump that seems to stop at its pressure by chance does not
     // start again when the pressure asks for it.
-    if looks.control() && !((unloaded || over) && (looks.late || looks.early)) {
+    let odd = looks.late || looks.early || looks.unproved;
+    if looks.control() && !((unloaded || over) && odd) {
         return demand_met(plan);
     }
     if (unloaded || dry_throughout(run, levels, plan)) && !looks.at_once {

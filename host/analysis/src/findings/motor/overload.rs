@@ -19,8 +19,10 @@ pub fn find(case: &Case) -> Option<Draft> {
         .runs
         .iter()
         .zip(&case.ledger.reasons)
-        .filter(|(run, _)| {
-            run.time.seconds() > LEAST_S.max(limits::LEAST_ROWS.value * case.facts.row_s)
+        // A motor that never came up to speed shows its starting current, not that of running.
+        .filter(|(run, reason)| {
+            **reason != Some(StopReason::FailedStart)
+                && run.time.seconds() > LEAST_S.max(limits::LEAST_ROWS.value * case.facts.row_s)
         })
         .filter_map(|(run, reason)| {
             let tripped = *reason == Some(StopReason::Overload);

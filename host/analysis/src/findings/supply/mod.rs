@@ -28,11 +28,14 @@ pub fn own(event: &VoltageEvent, case: &Case) -> bool {
         .min_by_key(|(ms, _)| (ms - event.time.start_ms).abs())
         .map(|z| z.1);
     let usual = median(case.levels.impedance.iter().map(|z| z.1));
+    let rose = event.current_rise_a > 0.5 * case.plan.rated_a;
     let Some(ohm) = nearest.into_iter().chain(usual).reduce(f64::max) else {
-        return event.at_start;
+        // How far its current pulls the voltage down is not known: what came with a rise of it is not
+        // laid to others.
+        return event.at_start || rose;
     };
     let explained = ohm * event.current_rise_a;
     let drop = event.before_v - event.extreme_v;
     // Twice: a start is not always alike, and a connection may be growing worse.
-    event.current_rise_a > 0.5 * case.plan.rated_a && drop < 2.0 * explained
+    rose && drop < 2.0 * explained
 }

@@ -19,11 +19,14 @@ pub fn only_while_running(case: &Case) -> bool {
     let dips: Vec<_> = upstream(case).collect();
     let running: f64 = case.facts.runs.iter().map(|r| r.time.seconds()).sum();
     let share = running * 1000.0 / (case.facts.covered_ms as f64).max(1.0);
+    // Where in a row a dip lies is not known.
+    let row_ms = (case.facts.row_s * 1000.0) as i64;
     dips.len() >= 3
         && share.powi(dips.len().min(1_000) as i32) < 0.001
         && dips.iter().all(|d| {
             case.facts.runs.iter().any(|r| {
-                r.time.start_ms < d.time.start_ms + 500 && d.time.end_ms < r.time.end_ms + 1_000
+                r.time.start_ms < d.time.start_ms + row_ms.max(500)
+                    && d.time.end_ms < r.time.end_ms + row_ms.max(1_000)
             })
         })
 }

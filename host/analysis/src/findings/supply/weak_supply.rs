@@ -1,7 +1,7 @@
 //! Voltage that gives way under this pump's own current.
 
 use crate::case::Case;
-use crate::facts::{RunFacts, Stretch};
+use crate::facts::{RunFacts, Stretch, VoltageKind};
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
@@ -21,7 +21,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         })
         .collect();
     if starts.len() < 3 {
-        return None;
+        return of_dips(case);
     }
     let starting = quantile(starts.iter().map(|s| s.1), 0.9)?;
     // NaN where runs were too short, or rows too long, to show it.
@@ -73,5 +73,38 @@ pub fn find(case: &Case) -> Option<Draft> {
             .seen(starts.iter().map(|(r, drop, _)| {
                 (Stretch { start_ms: r.time.start_ms, end_ms: r.inrush_end_ms }, drop * nominal)
             })),
+    )
+}
+
+/// Dips that came with this pump's current, where no start tells how current and voltage belong
+/// together, as in long rows.
+fn of_dips(case: &Case) -> Option<Draft> {
+    let nominal = case.plan.nominal_v;
+    let dips: Vec<_> = case
+        .facts
+        .voltage_events
+        .iter()
+        .filter(|e| e.kind == VoltageKind::Dip && super::own(e, case))
+        .collect();
+    if dips.len() < 3 || !case.levels.impedance.is_empty() {
+        return None;
+    }
+    let lowest_v = dips.iter().map(|d| d.extreme_v).fold(f64::NAN, f64::min);
+    let text = format!(
+        "{} times the voltage fell below 90 % of nominal, down to {lowest_v:.0} V ({:.0} % of \
+         {nominal:.0} V), each time together with a rise of this pump's current. Which of the two came \
+         first, and how much voltage an ampere costs, rows of {:.0} s do not tell: a weak supply, a long \
+         cable or a poor connection looks like this.",
+        dips.len(),
+        lowest_v / nominal * 100.0,
+        case.facts.row_s,
+    );
+    Some(
+        Draft::new("weak-supply", Severity::Watch, PointsTo::Wiring, text)
+            .sure(0.4)
+            .with("dips", dips.len() as f64)
+            .with("lowest_v", lowest_v)
+            .limit(limits::DIP.value * nominal, "V", limits::DIP.source)
+            .seen(dips.iter().map(|d| (d.time, d.extreme_v))),
     )
 }
