@@ -49,6 +49,7 @@ try {
     const ready = await page.evaluate(
       () => performance.getEntriesByType('navigation')[0].loadEventEnd,
     );
+    console.log(`    interactive after ${ready.toFixed(0)} ms`);
     check('interactive within a second', ready < 1000, ready);
     check('the viewer is there', await seen(page, '#viewer'));
     await page.$eval('#viewer', (element) => element.scrollIntoView());

@@ -13,7 +13,7 @@ const BEGIN_MS = 300_000;
 /** Looked back over at once for the row before, ms: longer than the longest interval. */
 const FAR_MS = 90_000;
 const BAND = 92;
-/** Fewer rows than this are dotted. */
+/** Of fewer rows than this the ends are dotted. */
 const FEW = 80;
 const BANDS = [
   { name: 'Voltage', unit: 'V', decimals: 1, value: (row) => row.voltage_v },
@@ -61,8 +61,9 @@ export function closer(id) {
   function at(event) {
     const box = canvas.getBoundingClientRect();
     const ms = from + ((event.clientX - box.left) / box.width) * (to - from);
+    const off = (row) => Math.max(row.from_ms - ms, ms - row.ms, 0);
     let best = 0;
-    rows.forEach((row, n) => { if (Math.abs(row.ms - ms) < Math.abs(rows[best].ms - ms)) best = n; });
+    rows.forEach((row, n) => { if (off(row) < off(rows[best])) best = n; });
     point(best);
   }
 
@@ -101,8 +102,9 @@ export function closer(id) {
   async function before(end) {
     for (let [a, b] = [end - FAR_MS, end]; b > first;) {
       const answer = await stretch(a, b, MOST);
+      const ended = answer.rows.filter((row) => row.ms <= b);
       if (answer.left_out) a = (a + b) / 2;
-      else if (answer.rows.length) return answer.rows.at(-1);
+      else if (ended.length) return ended.at(-1);
       else [a, b] = [a - 2 * (b - a), a];
     }
     return undefined;
@@ -178,20 +180,21 @@ export function closer(id) {
       pen.lineWidth = 1.6;
       pen.beginPath();
       let drawing = false;
+      // A row is the mean of its time: level from its beginning to its end.
       for (const row of rows) {
         const value = band.value(row);
         if (!Number.isFinite(value)) {
           drawing = false;
-        } else if (drawing) {
-          pen.lineTo(x(row.ms), y(value));
-        } else {
-          pen.moveTo(x(row.ms), y(value));
-          drawing = true;
+          continue;
         }
+        if (drawing) pen.lineTo(x(row.from_ms), y(value));
+        else pen.moveTo(x(row.from_ms), y(value));
+        pen.lineTo(x(row.ms), y(value));
+        drawing = true;
       }
       pen.stroke();
       pen.fillStyle = '#000';
-      // Few rows are shown as what they are: single points.
+      // Where there are few, their ends are dotted.
       for (const row of rows.length < FEW ? rows : []) {
         if (Number.isFinite(band.value(row))) pen.fillRect(x(row.ms) - 2, y(band.value(row)) - 2, 4, 4);
       }
@@ -201,8 +204,9 @@ export function closer(id) {
     if (row) {
       pen.setLineDash([4, 3]);
       pen.beginPath();
-      pen.moveTo(x(row.ms), 0);
-      pen.lineTo(x(row.ms), height);
+      const at_ = Math.max(0, Math.min(width, x(row.ms)));
+      pen.moveTo(at_, 0);
+      pen.lineTo(at_, height);
       pen.stroke();
       pen.setLineDash([]);
     }

@@ -197,8 +197,8 @@ function nextStep(state) {
     return {
       sign: 'lost',
       title: 'the cable',
-      words: 'No usable answer comes from the logger. Plug the USB cable in again; the checks go on by themselves.',
-      remedy: state.logger.trouble,
+      words: 'No usable answer comes from the logger. Plug the USB cable in again; the checks go on by themselves.'
+        + (state.logger.trouble ? ` What the program met: ${state.logger.trouble}.` : ''),
     };
   }
   if (!state.site) {

@@ -8,6 +8,8 @@ import { count, first, moment, plain } from './words.js';
 
 export const title = 'Record';
 
+/** Most height of the frame with the record, px. */
+const HIGHEST = 1700;
 const SEVERITY = { fault: 'Fault', watch: 'To watch', info: 'For information' };
 
 export function build(visit, id) {
@@ -20,6 +22,11 @@ export function build(visit, id) {
   const custody = facts();
   const place = encodeURIComponent(id);
   const view = make('iframe', { title: 'The record: days at a glance and time axis', src: `records/${place}/view#days` });
+  // As high as the days are, so that a week needs no scrolling inside.
+  view.addEventListener('load', () => {
+    const days = view.contentDocument?.getElementById('days');
+    if (days) view.style.height = `${Math.min(days.offsetHeight + 32, HIGHEST)}px`;
+  });
   const close = closer(id);
 
   // Report and bundle.

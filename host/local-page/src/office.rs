@@ -184,7 +184,9 @@ pub struct Rows {
 /// One row; what is not measured is `null`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Row {
-    /// Moment, ms since 1970.
+    /// Since when it holds, ms since 1970; for a cycle the same as `ms`.
+    pub from_ms: i64,
+    /// Its end, ms since 1970.
     pub ms: i64,
     /// Voltage, V.
     pub voltage_v: Option<f64>,

@@ -5,7 +5,7 @@ use pumpwitness_local_page::office::{Row, Rows};
 use pumpwitness_protocol::record::{LampState, Mark, TimedMark};
 use pumpwitness_recording::{Channel, Recording};
 
-/// Rows and cycles between two moments, ms since 1970; the first `most` of them.
+/// Rows that hold at any time between two moments (ms since 1970), and cycles; the first `most`.
 pub fn between(
     recording: &Recording,
     analysis: &Analysis,
@@ -31,10 +31,14 @@ pub fn between(
 fn rows(recording: &Recording, from_ms: i64, to_ms: i64, most: usize) -> Rows {
     let columns = &recording.columns;
     let first = columns.end_ms.partition_point(|end| *end <= from_ms);
-    let last = columns.end_ms.partition_point(|end| *end <= to_ms).max(first);
+    let mut last = columns.end_ms.partition_point(|end| *end <= to_ms).max(first);
+    if last < columns.len() && columns.start_ms(last) < to_ms {
+        last += 1;
+    }
     let given = (last - first).min(most);
     let of = |channel: Option<&Channel>, row: usize| number(channel?.mean.get(row).copied()?);
     let rows = (first..first + given).map(|row| Row {
+        from_ms: columns.start_ms(row),
         ms: columns.end_ms[row],
         voltage_v: of(columns.voltage_v.first(), row),
         current_a: of(columns.current_a.first(), row),
@@ -59,6 +63,7 @@ fn cycles(recording: &Recording, from_ms: i64, to_ms: i64, most: usize) -> Rows 
                 continue;
             }
             found.rows.push(Row {
+                from_ms: ms,
                 ms,
                 voltage_v: Some(f64::from(point.voltage_dv) / 10.0),
                 current_a: Some(f64::from(point.current_ca) / 100.0),

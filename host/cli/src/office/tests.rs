@@ -168,7 +168,7 @@ fn rows_are_those_of_the_span_and_no_more_than_wanted() {
     assert!(!hour.rows.is_empty() && hour.rows.len() <= Span::MOST);
     let times: Vec<i64> = hour.rows.iter().map(|row| row.ms).collect();
     assert!(
-        times.is_sorted() && times[0] > start_ms && times[times.len() - 1] <= start_ms + HOUR_MS
+        times.is_sorted() && times[0] > start_ms && hour.rows.iter().all(|row| row.from_ms < start_ms + HOUR_MS)
     );
     assert!(hour.rows.iter().any(|row| row.running == Some(true)));
     assert!(hour.rows.iter().any(|row| row.running == Some(false)));
@@ -178,6 +178,11 @@ fn rows_are_those_of_the_span_and_no_more_than_wanted() {
     assert_eq!(few.left_out + 10, hour.left_out + hour.rows.len() as u64);
     let none = desk.office.rows(&id, Span { from_ms: 9, to_ms: 3, most: 5 }).unwrap();
     assert_eq!(none, Rows::default());
+    // A moment of a long rest is told by the row that holds then.
+    let rest = hour.rows.iter().find(|row| row.ms - row.from_ms > 5000).expect("rows are merged");
+    let middle = i64::midpoint(rest.from_ms, rest.ms);
+    let moment = Span { from_ms: middle, to_ms: middle + 1, most: 5 };
+    assert_eq!(desk.office.rows(&id, moment).unwrap().rows, [rest.clone()]);
 }
 
 #[test]

@@ -261,7 +261,7 @@ fn finding_section(both: &Both<'_>) -> Section {
     let stands = |finding: &FindingChange| match finding.chance_unseen {
         Some(chance) => sentences::chance_unseen(
             words::change(finding.change, both.one_site),
-            &crate::format::percent(chance),
+            &words::chance(chance),
         ),
         None => words::change(finding.change, both.one_site).to_owned(),
     };
@@ -297,7 +297,7 @@ fn finding_section(both: &Both<'_>) -> Section {
 }
 
 fn rate_row(rate: &RateChange, whole: bool) -> Vec<Cell> {
-    let times = |value: f64| format!("{}×", significant(value, 3));
+    let times = |value: f64| format!("{}×", significant(value, 2));
     let high = rate.interval.1.map_or_else(|| sentences::NO_BOUND.to_owned(), times);
     let ratio = rate.ratio.map_or_else(|| "–".to_owned(), times);
     let mut cells: Vec<Cell> = vec![

@@ -246,11 +246,16 @@ impl<'a> Painter<'a> {
             glyphs(surface, &page, line, (right - line.width, top + 11.0), Some(QUIET), None);
         }
         let room = right - SIDE - page.lines.first().map_or(0.0, |line| line.width) - 12.0;
-        let running = format!("{} · {}", document.title, document.subtitle);
-        let running = Piece { words: running, face: Face::Regular, colour: QUIET };
         let setting = Setting { size: 7.2, leading: 9.0 };
-        // A long name is cut here; it stands in full on page one.
-        let laid = self.faces.lay(&[running], Some(room), setting);
+        let mut lay = |words: String| {
+            let piece = Piece { words, face: Face::Regular, colour: QUIET };
+            self.faces.lay(&[piece], Some(room), setting)
+        };
+        let mut laid = lay(format!("{} · {}", document.title, document.subtitle));
+        if laid.lines.len() > 1 {
+            // A name that is too long by itself is cut; it stands in full on page one.
+            laid = lay(document.title.clone());
+        }
         if let Some(line) = laid.lines.first() {
             glyphs(surface, &laid, line, (SIDE, top + 11.0), Some(QUIET), None);
         }

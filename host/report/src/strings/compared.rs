@@ -222,5 +222,14 @@ pub fn p(p: f64) -> String {
     if p < 0.001 { format!("<{NBSP}0.001") } else { significant((p * 1000.0).round() / 1000.0, 2) }
 }
 
+/// A chance: one that is nearly none is not said to be none.
+pub fn chance(chance: f64) -> String {
+    if chance < 0.001 {
+        format!("below 0.1{NBSP}%")
+    } else {
+        crate::format::percent(chance)
+    }
+}
+
 /// Name of the picture.
 pub const PICTURE_TITLE: &str = "How the values of both records lie";
