@@ -232,19 +232,22 @@ fn safety() -> Section {
 }
 
 fn signatures() -> Section {
-    let line = |name: &str| (name.to_owned(), Text::from("_".repeat(46)));
     Section {
         id: "signed".into(),
         title: "Fitted".into(),
         tone: None,
-        blocks: vec![Block::Facts(vec![
-            line("By, licence"),
-            line("Date, time"),
-            line("Logger no., transducer, clamp, sense"),
-            line("Meter reads A · gauge reads"),
-            line("Checks not good, and why"),
-            line("Signature"),
-        ])],
+        blocks: vec![Block::Blanks(
+            [
+                "By, licence",
+                "Date, time",
+                "Logger no., transducer, clamp, sense",
+                "Meter reads A · gauge reads",
+                "Checks not good, and why",
+                "Signature",
+            ]
+            .map(str::to_owned)
+            .to_vec(),
+        )],
     }
 }
 

@@ -67,6 +67,7 @@ fn blocks(out: &mut String, all: &[Block], depth: usize) {
                 section(out, inner, depth + 1);
                 Ok(())
             }
+            Block::Blanks(names) => writeln!(out, "{} ____", names.join(" ____ ")),
             Block::Verbatim(text) => writeln!(out, "{} lines as they are", text.lines().count()),
         };
     }

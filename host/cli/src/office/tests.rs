@@ -168,7 +168,9 @@ fn rows_are_those_of_the_span_and_no_more_than_wanted() {
     assert!(!hour.rows.is_empty() && hour.rows.len() <= Span::MOST);
     let times: Vec<i64> = hour.rows.iter().map(|row| row.ms).collect();
     assert!(
-        times.is_sorted() && times[0] > start_ms && hour.rows.iter().all(|row| row.from_ms < start_ms + HOUR_MS)
+        times.is_sorted()
+            && times[0] > start_ms
+            && hour.rows.iter().all(|row| row.from_ms < start_ms + HOUR_MS)
     );
     assert!(hour.rows.iter().any(|row| row.running == Some(true)));
     assert!(hour.rows.iter().any(|row| row.running == Some(false)));

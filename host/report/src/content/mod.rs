@@ -90,6 +90,8 @@ pub enum Block {
     List(Vec<Text>),
     /// Names and what they are.
     Facts(Vec<(String, Text)>),
+    /// Lines to be filled in by hand, with what belongs on each.
+    Blanks(Vec<String>),
     /// A table.
     Table(Table),
     /// A picture.

@@ -188,6 +188,13 @@ fn block(out: &mut Writer, block: &Block, level: usize) {
             }
             out.close_line();
         }
+        Block::Blanks(names) => {
+            out.open("dl", &[("class", "blanks")]);
+            for name in names {
+                out.open("div", &[]).element("dt", &[], name).element("dd", &[], "").close();
+            }
+            out.close_line();
+        }
         Block::Table(table) => self::table(out, table),
         Block::Figure(figure) => self::figure(out, figure),
         Block::Statement(statement) => self::statement(out, statement, level),

@@ -23,6 +23,9 @@ const WASH: Colour = 0x00f4_f5f2;
 /// Rows that a folded table may have and still be printed: paper cannot be unfolded.
 const ROWS_PRINTED: usize = 60;
 
+/// Room above a line for handwriting, pt.
+const HANDWRITING: f32 = 11.0;
+
 /// Where blocks go: a strip of the page.
 #[derive(Clone, Copy, Debug)]
 pub struct Frame {
@@ -236,6 +239,7 @@ impl<'f> Setter<'f> {
             }
             Block::List(items) => self.list(items, at, parent, out),
             Block::Facts(facts) => self.facts(facts, at, parent, out),
+            Block::Blanks(names) => self.blanks(names, at, parent, out),
             Block::Table(table) => self.table(table, at, parent, out),
             Block::Figure(figure) => self.figure(figure, at, parent, out),
             Block::Statement(statement) => self.statement(statement, level, at, parent, out),
@@ -310,6 +314,31 @@ impl<'f> Setter<'f> {
                     keep: line + 1 < count.min(6),
                     inks,
                     ..Slice::default()
+                });
+            }
+        }
+    }
+
+    /// Names with lines that leave room for handwriting.
+    fn blanks(&mut self, names: &[String], at: Frame, parent: Group, out: &mut Vec<Slice>) {
+        let group = self.tags.group(parent, Tag::L(ListNumbering::None));
+        let label_width = at.width * 0.35;
+        for name in names {
+            let entry = self.tags.group(group, Tag::LI);
+            let label_group = self.tags.group(entry, Tag::Lbl);
+            let manner = quiet(self.sizes.label());
+            let text = Text::default().quoted(name.clone());
+            let words = self.words(&text, manner, Some(label_width), label_group);
+            let first = out.len();
+            lines(&words, at.left, self.sizes.pt(HANDWRITING), out);
+            if let (true, Some(last)) = (out.len() > first, out.last_mut()) {
+                let (x, width) = (at.left + label_width, at.width - label_width);
+                last.inks.push(Ink::Rect {
+                    x,
+                    y: last.height - 1.0,
+                    width,
+                    height: 0.6,
+                    colour: QUIET,
                 });
             }
         }

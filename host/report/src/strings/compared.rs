@@ -224,11 +224,7 @@ pub fn p(p: f64) -> String {
 
 /// A chance: one that is nearly none is not said to be none.
 pub fn chance(chance: f64) -> String {
-    if chance < 0.001 {
-        format!("below 0.1{NBSP}%")
-    } else {
-        crate::format::percent(chance)
-    }
+    if chance < 0.001 { format!("below 0.1{NBSP}%") } else { crate::format::percent(chance) }
 }
 
 /// Name of the picture.
