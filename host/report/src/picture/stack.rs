@@ -40,8 +40,8 @@ const FLAGS: f64 = 17.0;
 const RUNS: f64 = 20.0;
 const LAMP: f64 = 14.0;
 const HEADER: f64 = 18.0;
-/// Letters of a lamp's label for which there is room in its lane.
-const LABEL_LETTERS: usize = 40;
+/// Letters of a lamp's label for which there is room beside its lane.
+const LABEL_LETTERS: usize = 16;
 
 /// Draws it.
 pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Drawing {
@@ -70,7 +70,7 @@ pub fn draw(view: &View<'_>, stack: &Stack<'_>, size: Size) -> Drawing {
     }
     runs(&mut canvas, view, &span, size);
     for (n, lamp) in lamps.iter().enumerate() {
-        lane(&mut canvas, lamp, &span, FLAGS + RUNS + n as f64 * LAMP);
+        lane(&mut canvas, lamp, &span, FLAGS + RUNS + n as f64 * LAMP, size);
     }
     for (pane, (top, bottom)) in stack.panes.iter().zip(tops) {
         let drawn = drawn(view, pane, &span);
@@ -203,8 +203,9 @@ fn shone(lamp: &Lamp<'_>, span: &Span) -> bool {
     lamp.lit.iter().any(|lit| span.shows(lit.from_ms, lit.to_ms))
 }
 
-/// The lane of a lamp: a bar while it was lit, a low one while it flashed, its label inside.
-fn lane(canvas: &mut Canvas, lamp: &Lamp<'_>, span: &Span, top: f64) {
+/// The lane of a lamp: a bar while it was lit, a low one while it flashed, its label beside it or,
+/// where that leaves too little for the picture, inside.
+fn lane(canvas: &mut Canvas, lamp: &Lamp<'_>, span: &Span, top: f64, size: Size) {
     canvas.rect("run-track", span.left, top, span.right - span.left, 9.0);
     for lit in lamp.lit.iter().filter(|lit| span.shows(lit.from_ms, lit.to_ms)) {
         let (left, right) = (span.x(lit.from_ms), span.x(lit.to_ms));
@@ -215,7 +216,11 @@ fn lane(canvas: &mut Canvas, lamp: &Lamp<'_>, span: &Span, top: f64) {
     if label.chars().count() > LABEL_LETTERS {
         label = label.chars().take(LABEL_LETTERS - 1).chain(['…']).collect();
     }
-    canvas.text("halo", span.left + 4.0, top + 8.5, Anchor::Start, &label);
+    let (class, x) = match size {
+        Size::Wide => ("", span.right + 5.0),
+        Size::Narrow => ("halo", span.left + 4.0),
+    };
+    canvas.text(class, x, top + 8.5, Anchor::Start, &label);
 }
 
 /// Ticks and labels under the lowest pane, and the date and offset once.
