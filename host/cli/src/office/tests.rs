@@ -184,7 +184,7 @@ fn rows_are_those_of_the_span_and_no_more_than_wanted() {
     let rest = hour.rows.iter().find(|row| row.ms - row.from_ms > 5000).expect("rows are merged");
     let middle = i64::midpoint(rest.from_ms, rest.ms);
     let moment = Span { from_ms: middle, to_ms: middle + 1, most: 5 };
-    assert_eq!(desk.office.rows(&id, moment).unwrap().rows, [rest.clone()]);
+    assert_eq!(desk.office.rows(&id, moment).unwrap().rows, std::slice::from_ref(rest));
 }
 
 #[test]
