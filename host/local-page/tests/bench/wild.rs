@@ -46,7 +46,8 @@ impl Lot {
     }
 }
 
-/// The ports of such a logger; right answers once it is `calm`.
+/// The ports of such a logger. Once it is `calm` the line breaks, as when the logger starts again, and
+/// on every later one the answers are right: what it said of itself before may have been anything.
 pub struct WildPorts {
     lot: Lot,
     calm: Arc<AtomicBool>,
@@ -67,6 +68,7 @@ impl Ports for WildPorts {
     fn open(&mut self, _: &str) -> Result<Line, LinkError> {
         Ok(Box::new(Wild {
             lot: Lot(self.lot.next()),
+            was_calm: self.calm.load(Ordering::Relaxed),
             calm: Arc::clone(&self.calm),
             decoder: Decoder::new(),
             coming: VecDeque::new(),
@@ -78,6 +80,8 @@ impl Ports for WildPorts {
 
 struct Wild {
     lot: Lot,
+    /// It was calm when the line was opened.
+    was_calm: bool,
     calm: Arc<AtomicBool>,
     decoder: Decoder,
     coming: VecDeque<u8>,
@@ -91,7 +95,8 @@ impl Transport for Wild {
     }
 
     fn read(&mut self, buffer: &mut [u8], wait: Duration) -> io::Result<usize> {
-        if self.wild() && self.lot.below(200) == 0 {
+        let restarts = !self.was_calm && !self.wild();
+        if restarts || (self.wild() && self.lot.below(200) == 0) {
             return Err(io::ErrorKind::BrokenPipe.into());
         }
         let count = buffer.len().min(self.coming.len());
