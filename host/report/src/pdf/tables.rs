@@ -17,6 +17,9 @@ const GAP: f32 = 10.0;
 /// Room above and below the words of a row, pt.
 const PAD: f32 = 2.0;
 
+/// Widest figure that is kept on one line, pt.
+const UNBROKEN: f32 = 62.0;
+
 /// A cell ready to be set: words, and a small drawing before them.
 struct Ready {
     text: Text,
@@ -66,7 +69,8 @@ impl Setter<'_> {
             .collect();
         let rows: Vec<Vec<Ready>> =
             table.rows.iter().map(|row| row.iter().map(Ready::of).collect()).collect();
-        let widths = self.widths(&titles, &rows, at.width, drawn);
+        let numeric: Vec<bool> = table.columns.iter().map(|column| column.numeric).collect();
+        let widths = self.widths(&titles, &rows, &numeric, at.width, drawn);
 
         let head_group = self.tags.group(whole, Tag::THead);
         let head_row = self.tags.group(head_group, Tag::TR);
@@ -76,7 +80,6 @@ impl Setter<'_> {
             let group = self.tags.group(head_row, tag);
             cells.push(self.words(&title.text, bold, Some(*width), group));
         }
-        let numeric: Vec<bool> = table.columns.iter().map(|column| column.numeric).collect();
         let across: f32 = widths.iter().sum::<f32>() + GAP * (widths.len().max(1) - 1) as f32;
         let (mut inks, height) = row_inks(&cells, &widths, &numeric, at.left, true);
         inks.push(rule(at.left, height, across, 0.7, INK));
@@ -141,6 +144,7 @@ impl Setter<'_> {
         &mut self,
         titles: &[Ready],
         rows: &[Vec<Ready>],
+        numeric: &[bool],
         width: f32,
         drawn: f32,
     ) -> Vec<f32> {
@@ -148,6 +152,8 @@ impl Setter<'_> {
         let bold = Manner { face: Face::Bold, ..manner };
         let mut least = vec![0.0_f32; titles.len()];
         let mut most = vec![0.0_f32; titles.len()];
+        // Figures are read at a glance: short ones stay on one line while there is room.
+        let mut firm = vec![0.0_f32; titles.len()];
         let all = std::iter::once((titles, bold)).chain(rows.iter().map(|row| (&row[..], manner)));
         for (row, manner) in all {
             for (column, ready) in row.iter().enumerate().take(titles.len()) {
@@ -155,9 +161,13 @@ impl Setter<'_> {
                 let indent = ready.indent(drawn);
                 least[column] = least[column].max(laid.least + indent);
                 most[column] = most[column].max(laid.most + indent);
+                let unbroken = laid.most + indent <= UNBROKEN && numeric.get(column) == Some(&true);
+                let part = if unbroken { laid.most + 0.1 } else { laid.least };
+                firm[column] = firm[column].max(part + indent);
             }
         }
-        share_out(&least, &most, width - GAP * (titles.len().max(1) - 1) as f32)
+        let room = width - GAP * (titles.len().max(1) - 1) as f32;
+        share_out(if firm.iter().sum::<f32>() < room { &firm } else { &least }, &most, room)
     }
 }
 
