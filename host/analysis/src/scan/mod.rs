@@ -1,6 +1,7 @@
 //! One pass over the rows: batch after batch in, [`Facts`] out. Holds summaries only.
 
 mod by_pressure;
+mod open_run;
 mod plan;
 mod rests;
 mod row;

@@ -1,8 +1,8 @@
 //! Rests: how the pressure behaves while the pump stands.
 
+use super::open_run::absolute;
 use super::plan::Plan;
 use super::row::Row;
-use super::runs::absolute;
 use super::strip::Strip;
 use crate::facts::{RestFacts, Sample, Stretch};
 use crate::limits;

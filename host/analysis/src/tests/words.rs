@@ -1,8 +1,9 @@
 //! What is said where a channel is missing: no sentence may rest on it. The record of each plant is
 //! analysed whole and with channels taken away, and every sentence of the result is read.
 
+use super::marks::mark;
 use super::plant::Plant;
-use super::{mark, run};
+use super::run;
 use crate::analyse;
 use crate::outcome::Analysis;
 use pumpwitness_protocol::record::{LampState, Mark};

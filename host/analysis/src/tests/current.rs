@@ -1,0 +1,110 @@
+//! One thing wrong with motor, supply, wiring or transducer.
+
+use super::names_only;
+use super::plant::Plant;
+use crate::outcome::StopReason;
+
+#[test]
+fn a_dragging_motor() {
+    let plant = Plant { current_share: 1.35, ..Plant::default() };
+    let analysis = names_only(&plant, &["mechanical-drag"], &[]);
+    assert!(analysis.stops[&StopReason::Overload] > 3);
+}
+
+#[test]
+fn a_motor_that_gets_hot() {
+    let plant = Plant { heat_trip_s: Some(50.0), ..Plant::default() };
+    let analysis = names_only(&plant, &["overheating"], &[]);
+    assert!(analysis.stops[&StopReason::OverTemperature] > 3);
+}
+
+#[test]
+fn a_motor_circuit_that_opens_at_times() {
+    let plant = Plant { open_circuit: |t| (t / 3600.0) % 6.0 > 3.0, ..Plant::default() };
+    names_only(&plant, &["open-motor-circuit"], &[]);
+}
+
+#[test]
+fn dips_from_outside() {
+    let plant =
+        Plant { source_v: |t| if t % 5_000.0 > 4_999.4 { 0.75 } else { 1.01 }, ..Plant::default() };
+    names_only(&plant, &["supply-dips"], &[]);
+}
+
+#[test]
+fn a_supply_that_goes_away() {
+    let plant = Plant {
+        source_v: |t| if t % 20_000.0 > 19_970.0 { 0.0 } else { 1.01 },
+        ..Plant::default()
+    };
+    let analysis = names_only(&plant, &["supply-interruptions"], &[]);
+    let found = analysis.findings.iter().find(|f| f.kind == "interruption").unwrap();
+    assert!(
+        found
+            .occurrences
+            .iter()
+            .all(|o| { (o.end.duration_since(o.start).as_secs_f64() - 30.0).abs() < 0.5 })
+    );
+}
+
+#[test]
+fn low_and_high_voltage() {
+    let plant = Plant {
+        source_v: |t| if (t / 3600.0) % 10.0 > 7.0 { 0.86 } else { 1.0 },
+        ..Plant::default()
+    };
+    names_only(&plant, &["supply-undervoltage"], &[]);
+    let plant = Plant {
+        source_v: |t| if (t / 3600.0) % 10.0 > 7.0 { 1.13 } else { 1.04 },
+        ..Plant::default()
+    };
+    names_only(&plant, &["supply-overvoltage"], &[]);
+}
+
+#[test]
+fn a_drive_short_of_voltage() {
+    let plant = Plant {
+        source_v: |t| if (t / 3600.0) % 10.0 > 5.0 { 0.72 } else { 1.0 },
+        held_bar: Some(3.0),
+        precharge_bar: 2.0,
+        tank_l: 20.0,
+        ..Plant::default()
+    };
+    names_only(&plant, &["derated-by-low-supply"], &["supply-undervoltage"]);
+}
+
+#[test]
+fn a_connection_going_bad() {
+    let plant = Plant { source_ohm: |t| 0.3 + 0.5 * t / 108_000.0, ..Plant::default() };
+    names_only(&plant, &["weak-connection"], &[]);
+}
+
+#[test]
+fn a_loose_connection_drops_voltage_only_under_load() {
+    fn loose(t: f64) -> f64 {
+        if t % 7.0 > 6.6 && t % 700.0 > 350.0 { 6.0 } else { 0.3 }
+    }
+    let plant = Plant { source_ohm: loose, hours: 40.0, ..Plant::default() };
+    names_only(&plant, &["weak-connection"], &[]);
+}
+
+#[test]
+fn a_loose_transducer_wire() {
+    let plant = Plant {
+        reading: |t, bar| if t % 3_000.0 > 2_999.0 { -2.5 } else { bar },
+        ..Plant::default()
+    };
+    names_only(&plant, &["transducer-wiring"], &[]);
+}
+
+#[test]
+fn a_transducer_with_a_ceiling() {
+    let plant = Plant { reading: |_, bar| bar.min(2.9), ..Plant::default() };
+    names_only(&plant, &["transducer-supply"], &[]);
+}
+
+#[test]
+fn a_transducer_that_drifts() {
+    let plant = Plant { reading: |t, bar| bar + 0.5 * t / 108_000.0, ..Plant::default() };
+    names_only(&plant, &["transducer-drift"], &[]);
+}

@@ -1,0 +1,109 @@
+//! One thing wrong with tank, switch, source or outlet.
+
+use super::plant::Plant;
+use super::{causes, names_only, run};
+use crate::analyse;
+use crate::outcome::StopReason;
+
+#[test]
+fn a_tank_without_air() {
+    for gas_share in [0.06, 0.15, 0.3] {
+        let plant = Plant { gas_share, ..Plant::default() };
+        names_only(&plant, &["waterlogged-tank"], &[]);
+    }
+}
+
+#[test]
+fn a_precharge_above_the_cut_in() {
+    for real in [2.4, 2.8] {
+        let plant = Plant { real_precharge_bar: Some(real), ..Plant::default() };
+        names_only(&plant, &["precharge-too-high"], &[]);
+    }
+}
+
+#[test]
+fn a_narrow_differential() {
+    for (low, high) in [(2.6, 3.4), (2.0, 2.6), (3.0, 3.5)] {
+        let plant = Plant { real_cut_in: Some(low), real_cut_out: Some(high), ..Plant::default() };
+        names_only(&plant, &["differential-too-narrow"], &[]);
+    }
+}
+
+#[test]
+fn a_leak() {
+    for leak_l_per_h in [20.0, 60.0] {
+        let plant = Plant { leak_l_per_h, hours: 60.0, ..Plant::default() };
+        names_only(&plant, &["idle-draw"], &["check-valve-leak"]);
+    }
+}
+
+#[test]
+fn a_well_that_runs_out() {
+    let plant = Plant { well_l: Some(50.0), well_refill_lpm: 3.0, ..Plant::default() };
+    let analysis = names_only(&plant, &["source-overdrawn"], &[]);
+    assert!(analysis.stops[&StopReason::DryRun] > 3);
+    assert!(analysis.runs.iter().filter(|r| r.automatic_restart).count() >= 3);
+    let wait = analysis.statistics["restart_wait_s"].as_f64().unwrap();
+    assert!((wait - 300.0).abs() < 1.0, "{wait}");
+}
+
+#[test]
+fn a_blocked_intake() {
+    for flow_share in [0.35, 0.5] {
+        let plant = Plant { flow_share, ..Plant::default() };
+        names_only(&plant, &["restricted-intake"], &[]);
+    }
+}
+
+#[test]
+fn a_shut_valve() {
+    let plant = Plant { shut_valve: true, ..Plant::default() };
+    names_only(&plant, &["closed-discharge"], &[]);
+}
+
+#[test]
+fn a_control_that_hunts() {
+    let plant = Plant {
+        held_bar: Some(3.0),
+        precharge_bar: 2.0,
+        tank_l: 8.0,
+        loop_gain: 6.0,
+        ..Plant::default()
+    };
+    names_only(&plant, &["control-hunting"], &["waterlogged-tank"]);
+}
+
+#[test]
+fn a_fault_without_a_cause_is_not_called_healthy() {
+    let plant = Plant { gas_share: 0.1, ..Plant::default() };
+    let mut recording = plant.record();
+    recording.columns.pressure_bar = None;
+    let analysis = analyse(&recording, &plant.site());
+    assert!(analysis.findings.iter().any(|f| f.kind == "short-cycling"));
+    assert!(causes(&analysis).is_empty(), "{:?}", analysis.verdict);
+}
+
+/// Without current and power, the rises and falls of the pressure tell the runs; what they show is
+/// still found, and what they cannot show is not spoken about.
+#[test]
+fn runs_are_told_from_the_pressure_where_there_is_nothing_else() {
+    for plant in [
+        Plant::default(),
+        Plant { gas_share: 0.15, ..Plant::default() },
+        Plant { real_cut_in: Some(2.6), real_cut_out: Some(3.4), ..Plant::default() },
+    ] {
+        let whole = run(&plant);
+        let mut record = plant.record();
+        record.columns.current_a.clear();
+        record.columns.power_w = None;
+        let blind = analyse(&record, &plant.site());
+        assert_eq!(blind.recording.runs_from, "pressure");
+        let (found, real) = (blind.runs.len() as f64, whole.runs.len() as f64);
+        assert!((found / real - 1.0).abs() < 0.02, "{found} {real}");
+        assert_eq!(causes(&blind), causes(&whole));
+        for cause in ["mechanical-drag", "open-motor-circuit", "source-overdrawn"] {
+            let out = blind.ruled_out.iter().find(|r| r.cause == cause).unwrap();
+            assert!(!out.contradicted && out.because.contains("current"), "{}", out.because);
+        }
+    }
+}
