@@ -225,8 +225,6 @@ pub struct RestFacts {
     pub first_bar: f64,
     /// Pressure before the start, bar.
     pub last_bar: f64,
-    /// Lowest pressure, bar.
-    pub min_bar: f64,
     /// Slowest steady loss seen over some minutes: rate of 1/absolute pressure, 1/(bar·s).
     pub leak: f64,
     /// The same as bar/min at the pressure where it was seen.
@@ -239,6 +237,8 @@ pub struct RestFacts {
     pub whole: bool,
     /// Moment since which the pressure lay below the start pressure until the end of the rest.
     pub below_since_ms: Option<i64>,
+    /// Lowest pressure since then, bar.
+    pub below_min_bar: f64,
     /// Median current, A.
     pub current_a: f64,
 }

@@ -149,7 +149,9 @@ impl Levels {
 /// How many times line voltage × line current the recorded power of a loaded motor is counted: √3
 /// where it is that of three lines. With one line the ratio is the power factor, below 1.
 fn lines(facts: &Facts, site: &Site) -> f64 {
-    let ratio = median(long(facts).map(|r| r.power_w / (r.voltage_v * r.current_a)));
+    // Where the voltage was not recorded the nominal one is near enough to tell 1 from √3.
+    let volts = |r: &RunFacts| if facts.has.voltage { r.voltage_v } else { site.supply.nominal_v };
+    let ratio = median(long(facts).map(|r| r.power_w / (volts(r) * r.current_a)));
     if site.supply.phases == 3 && ratio.is_none_or(|ratio| ratio > 1.0) { 3f64.sqrt() } else { 1.0 }
 }
 
@@ -307,17 +309,25 @@ fn declared_gas(site: &Site) -> Option<f64> {
 fn gas(facts: &Facts, site: &Site, plan: &Plan) -> Option<(f64, usize)> {
     let flow_l_per_s = site.rated_flow_lpm? / 60.0;
     let sums = flow_over_gas(facts, plan);
-    if sums.len() < 6 {
-        return None;
-    }
-    let count = sums.len() / 2;
+    let side = |pick: fn(&[f64; 2]) -> f64| sums.iter().map(pick).filter(|sum| sum.is_finite());
+    let (starts, stops) = (side(|s| s[0]), side(|s| s[1]));
+    // A tank without water at the start, charged above the cut-in, leaves the pipes alone, whose
+    // pressure falls and jumps; at the stop it holds water whatever its charge.
+    let emptied = match (median(starts.clone()), median(stops.clone())) {
+        (Some(start), Some(stop)) => start > limits::SIDES_APART.value * stop,
+        _ => false,
+    };
+    let sums: Vec<f64> = if emptied { stops.collect() } else { starts.chain(stops).collect() };
+    let count = if emptied { sums.len() } else { sums.len() / 2 };
+    (count >= 3).then_some(())?;
     Some((flow_l_per_s / median(sums)?, count))
 }
 
 /// Flow of the last third of the runs against the first: the gas of a tank does not grow, so a
 /// slower rise is less water.
 fn flow_change(facts: &Facts, plan: &Plan) -> Option<f64> {
-    let sums = flow_over_gas(facts, plan);
+    let sums: Vec<f64> =
+        flow_over_gas(facts, plan).into_iter().flatten().filter(|sum| sum.is_finite()).collect();
     let third = sums.len() / 3;
     if third < 6 {
         return None;
@@ -326,8 +336,9 @@ fn flow_change(facts: &Facts, plan: &Plan) -> Option<f64> {
     Some(median(sums[sums.len() - third..].iter().copied())? / early)
 }
 
-/// Pump flow over the tank's gas, 1/(bar·s), at both ends of each run, in time order.
-fn flow_over_gas(facts: &Facts, plan: &Plan) -> Vec<f64> {
+/// Pump flow over the tank's gas, 1/(bar·s), at start and stop of each run, in time order; NaN where
+/// it was not seen.
+fn flow_over_gas(facts: &Facts, plan: &Plan) -> Vec<[f64; 2]> {
     if plan.drive {
         // A drive's flow is what it is told to be.
         return Vec::new();
@@ -336,8 +347,8 @@ fn flow_over_gas(facts: &Facts, plan: &Plan) -> Vec<f64> {
         .filter(|r| r.unloaded_since_ms.is_none())
         // Beyond the band the pump works against a shut outlet, not into the tank.
         .filter(|r| r.max_bar.is_nan() || r.max_bar <= plan.top_bar + 0.5 * plan.band_bar)
-        .flat_map(|r| [r.fill_start + r.draw_before, r.fill_stop + r.draw_after])
-        .filter(|sum| sum.is_finite() && *sum > 0.0)
+        .map(|r| [r.fill_start + r.draw_before, r.fill_stop + r.draw_after])
+        .map(|sums| sums.map(|sum| if sum > 0.0 { sum } else { f64::NAN }))
         .collect()
 }
 

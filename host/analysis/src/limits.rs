@@ -53,6 +53,8 @@ limits! {
     GROWTH_STARTS = 6.0, "starts", "reasoned (a median of two at the least at either end, and two in between)";
     /// Growth of the supply impedance inside one record.
     IMPEDANCE_GROWTH = 1.25, "times", "this record (growth beyond five times the scatter), with 25 % as common practice";
+    /// Voltage drop that a growth of the supply impedance must add under the current it was taken from.
+    VOLTAGE_TOLD = 0.005, "of nominal", "IEC 61000-4-30 class S (uncertainty of the voltage, 0.5 %, from memory)";
     /// Voltage unbalance.
     UNBALANCE = 0.01, "of mean", "NEMA MG 1 clause 12.45 (1 %; derating beyond, from memory)";
     /// Negative-sequence voltage.
@@ -75,6 +77,8 @@ limits! {
     LOCKED_S = 2.0, "s", "common practice (locked-rotor current held beyond 2 s)";
     /// Rows in which a run must last for its median current to be that of running.
     LEAST_ROWS = 6.0, "rows", "reasoned (at most two rows hold start and stop; of six they are the lesser part, so that the median is a row in between)";
+    /// Rows that must fit into what a finding rests on.
+    ROWS_INSIDE = 2.0, "rows", "reasoned (of two rows in a row one lies wholly inside)";
     /// Change of the load at the end of a run up to which it counts as steady.
     STEADY_LOAD = 0.10, "of the run's median", "common practice (a heat protection opens without any change of load before)";
     /// Current at which an overload relay must not trip.
@@ -131,6 +135,8 @@ limits! {
     NO_DRAW_DRIVE_S = 60.0, "s", "common practice (wake-up delays of drives are set in seconds)";
     /// Scatter of pauses below which they are one fixed wait.
     SAME_PAUSE = 0.05, "of their length", "reasoned (timers repeat to a per cent and cooling to some; gaps of a contact that fails by chance scatter by as much as they last)";
+    /// Rise and fall of the pressure at the starts, against those at the stops, from which the tank was empty at the starts.
+    SIDES_APART = 2.0, "times", "reasoned (between cut-in and cut-out a centrifugal pump's flow differs by less than half: its curve)";
     /// Fewest runs the gas of a tank is judged by.
     TANK_RUNS = 5.0, "runs", "reasoned (a median of ten slopes, two a run)";
     /// Fewest short runs in a row that make a group.
@@ -179,6 +185,12 @@ limits! {
     LOOP_SUPPLY_V = 10.0, "V", "common practice (10 V at a two-wire transmitter)";
     /// Least supply of a ratiometric transducer.
     RATIO_SUPPLY_V = 4.75, "V", "common practice (5 V less 5 %)";
+    /// Fewest tops of the pressure that show a ceiling where no load was recorded.
+    STANDING_TOPS = 8.0, "tops", "reasoned (if no water is drawn after every second stop, chance lets eight stand less than once in 200 times)";
+    /// Change of the pressure after a top up to which the reading counts as standing.
+    STANDS = 0.05, "of the rise before", "common practice (less than any draw that ran the pump before)";
+    /// Scatter of tops that are one value and not a switch's.
+    SAME_TOP = 0.005, "of declared differential", "common practice (plain pressure switches repeat to some per cent of their differential, a signal's limit to its noise)";
     /// Time for which a reading must stand at a ceiling.
     CEILING_S = 1800.0, "s", "common practice (half an hour)";
     /// The same as a share.
@@ -221,6 +233,8 @@ limits! {
     RULED_OUT_BELOW = 0.15, "confidence", "our choice (half of what would name it)";
     /// Shortest record that rules anything out.
     RULED_OUT_H = 20.0, "h", "common practice (the busy and the quiet hours of a day, short of a few)";
+    /// Confidence at most in one of two causes that look alike in such a record.
+    ALIKE = 0.75, "confidence", "our choice (three to one, where trade and site must decide)";
     /// Confidence from which a cause is named.
     NAMED_FROM = 0.3, "confidence", "our choice (less than one in three is no allegation)";
     /// Voltage from which a high current is not laid to the voltage.

@@ -10,7 +10,7 @@ use pumpwitness_protocol::record::{BootReason, Mark, TimedMark, VoltageEvent as 
 /// Puts what the logger itself noted into the facts.
 pub fn apply(marks: &[TimedMark], plan: &Plan, facts: &mut Facts) {
     voltage_events(marks, plan, facts);
-    outages(marks, facts);
+    outages(marks, plan, facts);
     transducer_supply(marks, facts);
 }
 
@@ -19,14 +19,14 @@ const TOGETHER_MS: i64 = (limits::TOGETHER_S.value * 1000.0) as i64;
 
 /// Where the logger hangs on the same supply, it goes dark with it. Its clock goes on: the outage
 /// lasts from the last it saw of the supply until it started again.
-fn outages(marks: &[TimedMark], facts: &mut Facts) {
+fn outages(marks: &[TimedMark], plan: &Plan, facts: &mut Facts) {
     let mut failed_ms = None;
     for timed in marks {
         match timed.mark {
             Mark::PowerFailing { .. } => failed_ms = Some(timed.time_ms),
             Mark::Boot { reason: BootReason::PowerOn, .. } => {
                 if let Some(failed_ms) = failed_ms.take() {
-                    outage(failed_ms, timed.time_ms, facts);
+                    outage(failed_ms, timed.time_ms, plan, facts);
                 }
             }
             _ => {}
@@ -34,7 +34,7 @@ fn outages(marks: &[TimedMark], facts: &mut Facts) {
     }
 }
 
-fn outage(failed_ms: i64, back_ms: i64, facts: &mut Facts) {
+fn outage(failed_ms: i64, back_ms: i64, plan: &Plan, facts: &mut Facts) {
     // Only where the voltage was going as well; else the logger's own lead was pulled.
     let Some(event) = facts
         .voltage_events
@@ -43,6 +43,12 @@ fn outage(failed_ms: i64, back_ms: i64, facts: &mut Facts) {
     else {
         return;
     };
+    // A deep dip puts a logger out as well. What the voltage did while nobody looked is not known,
+    // but no dip lasts longer than a minute.
+    let seen_gone = event.extreme_v < limits::INTERRUPTION.value * plan.nominal_v;
+    if !seen_gone && ((back_ms - failed_ms) as f64) < limits::SUSTAINED_S.value * 1000.0 {
+        return;
+    }
     event.kind = VoltageKind::Interruption;
     event.extreme_v = 0.0;
     event.time.end_ms = event.time.end_ms.max(back_ms);

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use pumpwitness_analysis::outcome::{Analysis, Finding, Severity, StopReason};
 use pumpwitness_evidence::text::wrapped;
+use pumpwitness_report::strings::causes::name;
 use std::fmt::Write;
 
 /// Everything `analyse` prints without `--json`.
@@ -13,7 +14,33 @@ pub fn full(analysis: &Analysis, zone: &TimeZone) -> String {
     stops(&mut text, analysis);
     findings(&mut text, analysis, zone);
     ruled_out(&mut text, analysis);
+    words(&mut text);
     text
+}
+
+/// What the words above mean, for those whom they concern and who do not use them daily.
+const WORDS: &[(&str, &str)] = &[
+    (
+        "confidence",
+        "our judgement of how well the record bears it out, 100 % at most; no share of cases",
+    ),
+    ("fault, watch, info", "wrong; worth an eye; worth knowing, alleges nothing"),
+    ("declared, rated", "as the site file says, which was not checked by this record"),
+    (
+        "cut-in, cut-out",
+        "pressures at which the switch starts and stops the pump; their distance is its differential",
+    ),
+    ("precharge", "air pressure in the tank when it holds no water"),
+    ("load, loaded", "what the motor takes; loaded, it moves water"),
+    ("median", "the value in the middle: half lie above, half below"),
+    ("limit", "what was judged against, and where it comes from"),
+];
+
+fn words(text: &mut String) {
+    let _ = writeln!(text, "\nWords");
+    for (word, meaning) in WORDS {
+        wrapped(text, "  ", &format!("{word}: {meaning}."));
+    }
 }
 
 /// Verdict and stop ledger only, as `demo` prints them.
@@ -61,8 +88,9 @@ fn verdict(text: &mut String, analysis: &Analysis, with_checks: bool) {
     for verdict in &analysis.verdict {
         let _ = writeln!(
             text,
-            "  {} (confidence {:.0} %)",
+            "  {}: {} (confidence {:.0} %)",
             verdict.cause,
+            name(verdict.cause),
             (verdict.confidence * 100.0).round()
         );
         wrapped(text, "    ", &verdict.text);
@@ -78,7 +106,7 @@ fn verdict(text: &mut String, analysis: &Analysis, with_checks: bool) {
 }
 
 fn stops(text: &mut String, analysis: &Analysis) {
-    let _ = writeln!(text, "\nStops by reason");
+    let _ = writeln!(text, "\nStops by reason, as far as the record tells");
     if analysis.stops.is_empty() {
         let _ = writeln!(text, "  none seen");
     }
@@ -150,7 +178,8 @@ fn ruled_out(text: &mut String, analysis: &Analysis) {
             let _ = writeln!(text, "\n{title}");
         }
         for cause in causes {
-            wrapped(text, "  ", &format!("{}: {}", cause.cause, cause.because));
+            let line = format!("{} ({}): {}", cause.cause, name(cause.cause), cause.because);
+            wrapped(text, "  ", &line);
         }
     }
 }

@@ -66,8 +66,9 @@ pub const ALL: &[Cause] = &[
     tank::WATERLOGGED_TANK,
     tank::PRECHARGE_TOO_HIGH,
     tank::DIFFERENTIAL_TOO_NARROW,
-    tank::CHECK_VALVE_LEAK,
+    // Where both are as sure, what is commoner stands first.
     tank::IDLE_DRAW,
+    tank::CHECK_VALVE_LEAK,
     source::SOURCE_OVERDRAWN,
     source::RESTRICTED_INTAKE,
     source::CLOSED_DISCHARGE,
@@ -118,7 +119,11 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
             });
         } else {
             let contradicted = !weight.silent && weight.confidence < RULED_OUT_BELOW;
-            let otherwise = tidy(weight.otherwise);
+            let mut otherwise = tidy(weight.otherwise);
+            if !weight.silent && !contradicted && !weight.speaks_for.is_empty() {
+                let kinds = weight.speaks_for.join(", ");
+                otherwise = format!("Found, but too weakly to name this: {kinds}. {otherwise}");
+            }
             let (because, contradicted) = match (view.short(), contradicted) {
                 (Some(short), true) => (short.because(&otherwise), false),
                 (_, contradicted) => (otherwise, contradicted),

@@ -22,6 +22,9 @@ fn current_normal(view: &View) -> (String, bool) {
 /// Voltage from which a high current is not laid to the voltage.
 const NORMAL_VOLTAGE: f64 = limits::CURRENT_VOLTAGE.value;
 
+/// Flow from which a pump moves more water than it is rated for, share of the rated flow.
+const MORE_WATER: f64 = 2.0 - limits::YIELD_FLOW.value;
+
 /// Bearings, sand, rubbing parts.
 pub const MECHANICAL_DRAG: Cause = Cause {
     name: "mechanical-drag",
@@ -50,15 +53,44 @@ pub const MECHANICAL_DRAG: Cause = Cause {
             );
             String::new()
         };
+        // What the tank takes in tells whether the motor has more water to move, where its gas is as
+        // declared.
+        let flow = view.case.levels.flow_share.filter(|_| view.finding("low-tank-air").is_none());
+        let (water, drags) = match flow {
+            Some(share) if share <= MORE_WATER => (
+                format!(
+                    "It does not move more water than it is rated for: the tank fills as if the pump \
+                     gave {:.0} % of its rated flow.",
+                    share * 100.0
+                ),
+                1.0,
+            ),
+            Some(share) => (
+                format!(
+                    "The tank fills as if the pump gave {:.0} % of its rated flow: more water than it \
+                     is rated for loads a sound motor too.",
+                    share * 100.0
+                ),
+                0.7,
+            ),
+            None => (
+                "More water than it was chosen for loads a sound motor too; which of the two it is, \
+                 the current alone does not tell."
+                    .to_owned(),
+                0.9,
+            ),
+        };
+        if overload > 0.0 {
+            against.push("a wrong rated current in the site file looks alike".to_owned());
+        }
         let (otherwise, silent) = current_normal(view);
         Weight {
-            confidence: overload * (0.15 + 0.8 * sound),
+            confidence: overload * (0.15 + 0.8 * sound) * drags,
             speaks_for: view.found(&["overload", "changed-running-current"]),
             against,
             text: format!(
-                "The motor draws {:.2} A ({:.2} A rated){at}, as when bearings or pump stages drag, or \
-                 when it moves more water than it was chosen for. The current alone does not tell \
-                 which.",
+                "The motor draws {:.2} A ({:.2} A rated by the site file){at}, as when bearings or pump \
+                 stages drag. {water}",
                 view.figure("overload", "running_current_a"),
                 view.figure("overload", "rated_current_a"),
             ),
@@ -181,7 +213,7 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
             || (none <= 0.0 && view.case.facts.has.voltage);
         Weight {
             // Without a voltage, an outage looks the same.
-            confidence: none * if supplied { 1.0 } else { 0.45 },
+            confidence: none * if supplied { 0.95 } else { 0.45 },
             speaks_for: view.found(&["no-draw"]),
             text: format!(
                 "{} and the pressure below the start pressure the motor took nothing, {} at the \
@@ -198,11 +230,11 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
                 ),
                 None => "No want of current was seen while the pump should have run.".to_owned(),
             },
-            against: if supplied {
-                Vec::new()
+            against: vec![if supplied {
+                "a clock, a float switch or a person that holds the pump off looks alike".to_owned()
             } else {
-                vec!["the voltage was not recorded: the supply may have been gone".to_owned()]
-            },
+                "the voltage was not recorded: the supply may have been gone".to_owned()
+            }],
             silent: false,
         }
     },

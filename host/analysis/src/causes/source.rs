@@ -2,6 +2,7 @@
 
 use super::{Cause, Need, View, Weight};
 use crate::facts::RunFacts;
+use crate::limits;
 use crate::outcome::{PointsTo, StopReason};
 use crate::robust::{median, ramp};
 
@@ -45,6 +46,20 @@ fn loaded_to_the_end(view: &View) -> String {
         if least.is_nan() {
             return "No run was long enough to show whether the pump kept its load.".to_owned();
         }
+        if view.case.constant_pressure() {
+            return "No run ended with the pressure short of the held one and the motor with little \
+                    load; a drive that goes to sleep with the pressure held has little load of itself."
+                .to_owned();
+        }
+        let bound = limits::UNLOADED_POWER.value;
+        if least < bound * levels.power_w {
+            return format!(
+                "No run lost its load for {:.0} s and more before a stop that the control does not \
+                 explain; loaded, the pump takes {:.0} W.",
+                limits::DRY_S.value,
+                levels.power_w
+            );
+        }
         format!(
             "The pump kept its load to the end of its runs: the lowest power before a stop was \
              {least:.0} W, {:.0} % of its loaded {:.0} W.",
@@ -56,6 +71,15 @@ fn loaded_to_the_end(view: &View) -> String {
          when its pump runs dry, and its power was not recorded."
             .to_owned()
     }
+}
+
+/// Stops whose reason the record does not say, and before which the load had fallen.
+fn fell_before_stop(view: &View) -> usize {
+    let fell = |run: &&RunFacts| {
+        run.last_power_w < (1.0 - limits::STEADY_LOAD.value) * run.power_w
+            && run.time.seconds() > 5.0
+    };
+    view.case.stopped_by(StopReason::Unexplained).filter(fell).count()
 }
 
 /// What was seen of the pressure while a pump ran free.
@@ -84,7 +108,8 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
                 format!(
                     "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
                      (median of {:.0} % of the dry runs){}; after a pause there is load again. More \
-                     is drawn than the source gives, or its level has fallen to the intake.",
+                     is drawn than the source gives, or its level has fallen to the intake; a suction \
+                     line that begins to draw air looks alike.",
                     share * 100.0,
                     no_longer_rises(view)
                 )
@@ -95,8 +120,15 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
                     no_longer_rises(view)
                 )
             },
-            otherwise: loaded_to_the_end(view),
-            silent: !view.case.facts.has.power,
+            otherwise: match fell_before_stop(view) {
+                0 => loaded_to_the_end(view),
+                fell => format!(
+                    "Before {fell} stops that the record does not explain the load had fallen by more \
+                     than {:.0} %: too little to call the pump dry, and too much to rule it out.",
+                    limits::STEADY_LOAD.value * 100.0
+                ),
+            },
+            silent: !view.case.facts.has.power || fell_before_stop(view) > 0,
         }
     },
     next_checks: &[
@@ -104,6 +136,9 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
         "Compare the well's yield with what is drawn in the busiest hour.",
     ],
 };
+
+/// How sure one of two things may be that look alike.
+const ALIKE: f64 = limits::ALIKE.value;
 
 /// Blocked strainer, suction leak, low level.
 pub const RESTRICTED_INTAKE: Cause = Cause {
@@ -115,8 +150,10 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
         let dry = view.strength("dry-run");
         let (share, _) = began_loaded(view);
         let from_dry = dry * (1.0 - share) * 0.7 * (1.0 - 0.7 * like_shut_off(view));
-        let mut confidence = weak.max(from_dry);
-        let mut against = Vec::new();
+        // A worn pump looks alike, and no record of this kind tells the two apart.
+        let mut confidence = weak.max(from_dry).min(ALIKE);
+        let mut against =
+            vec!["a worn pump, or a wrong nameplate in the site file, looks alike".to_owned()];
         if dry > 0.5 && share > 0.5 {
             confidence *= 0.25;
             against
@@ -141,7 +178,7 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
             against,
             text: "The pump takes less power than its nameplate or its own beginning lets expect, and \
                    moves less water: as when something holds the water back on its way into the \
-                   pump. A worn pump, or a wrong nameplate in the site file, looks alike."
+                   pump."
                 .to_owned(),
             otherwise: match view.case.levels.flow_share {
                 Some(share) if share <= 1.5 => format!(
@@ -156,7 +193,7 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
                 ),
                 None => loaded_to_the_end(view),
             },
-            silent: !view.case.facts.has.power,
+            silent: !view.case.facts.has.power || fell_before_stop(view) > 0,
         }
     },
     next_checks: &[
@@ -210,8 +247,13 @@ pub const CLOSED_DISCHARGE: Cause = Cause {
                 view.figure("dead-head", "pressure_bar"),
                 load_share(view)
             ),
-            otherwise: "In no run did the pressure stand still at the top with low load."
-                .to_owned(),
+            otherwise: format!(
+                "In no run did the pressure stand still at the top with low load{}.",
+                match view.case.facts.pressure_max {
+                    Some((bar, _)) => format!("; its highest value was {bar:.2} bar"),
+                    None => String::new(),
+                }
+            ),
             ..Weight::default()
         }
     },

@@ -13,7 +13,7 @@ fn extremes(view: &View) -> String {
     let low = values(|m| m.v_min).fold(f32::NAN, f32::min);
     let high = values(|m| m.v_max).fold(f32::NAN, f32::max);
     let of = if facts.has.half_cycles {
-        "values of single cycles".to_owned()
+        "r.m.s. values of single cycles".to_owned()
     } else {
         format!("rows of {:.1} s", facts.row_s)
     };
@@ -42,12 +42,24 @@ fn no_short_event(view: &View) -> String {
 /// The voltage seen, for what lasts a minute and longer.
 fn no_long_event(view: &View) -> String {
     let facts = view.case.facts;
-    let rms = |m: &Minute| f64::from(m.v);
-    let low = facts.minutes.iter().map(rms).fold(f64::NAN, f64::min);
-    let high = facts.minutes.iter().map(rms).fold(f64::NAN, f64::max);
+    let gone = |m: &&Minute| {
+        facts.voltage_events.iter().any(|event| {
+            event.kind == VoltageKind::Interruption
+                && event.time.meets(m.start_ms, m.start_ms + 60_000, 0)
+        })
+    };
+    let (without, with): (Vec<&Minute>, Vec<&Minute>) =
+        facts.minutes.iter().partition(|minute| !gone(minute));
+    let rms = |m: &&Minute| f64::from(m.v);
+    let low = without.iter().map(rms).fold(f64::NAN, f64::min);
+    let high = without.iter().map(rms).fold(f64::NAN, f64::max);
+    let left_out = match with.len() {
+        0 => String::new(),
+        minutes => format!("; {minutes} minutes in which the supply was gone left out"),
+    };
     format!(
         "In {:.0} h the means of single minutes lay between {low:.0} and {high:.0} V (nominal \
-         {:.0} V).",
+         {:.0} V{left_out}).",
         view.hours(),
         view.case.plan.nominal_v
     )
@@ -62,9 +74,9 @@ pub const SUPPLY_DIPS: Cause = Cause {
         confidence: view.strength("voltage-dip"),
         speaks_for: view.found(&["voltage-dip"]),
         text: format!(
-            "The supply dipped {:.0} times, down to {:.0} % of nominal, and {}. The record does not \
-             say where on the supply side the dips come from.",
-            view.figure("voltage-dip", "dips"),
+            "The supply dipped {}, down to {:.0} % of nominal, and {}. The record does not say where \
+             on the supply side the dips come from.",
+            crate::findings::times(view.figure("voltage-dip", "dips") as usize),
             view.figure("voltage-dip", "lowest_share") * 100.0,
             if view.case.facts.has.current {
                 "this pump's own current does not explain it"
@@ -104,9 +116,9 @@ pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
         confidence: view.strength("interruption"),
         speaks_for: view.found(&["interruption"]),
         text: format!(
-            "At the place of measurement the supply was gone {:.0} times, {} at the longest. Whether \
-             the network, a fuse or a switch on the way took it away, the record does not say.",
-            view.figure("interruption", "interruptions"),
+            "At the place of measurement the supply was gone {}, {} at the longest. Whether the \
+             network, a fuse or a switch on the way took it away, the record does not say.",
+            crate::findings::times(view.figure("interruption", "interruptions") as usize),
             crate::findings::span(view.figure("interruption", "longest_s"))
         ),
         otherwise: no_short_event(view),
@@ -130,8 +142,9 @@ pub const SUPPLY_UNDERVOLTAGE: Cause = Cause {
             confidence: view.strength("undervoltage") * if derated > 0.3 { 0.85 } else { 1.0 },
             speaks_for: view.found(&["undervoltage"]),
             text: format!(
-                "The voltage stayed below 90 % of nominal for {} in all, down to {:.0} % of \
-                 nominal{}.",
+                "At the place of measurement the voltage stayed below 90 % of nominal for {} in all, \
+                 down to {:.0} % of nominal{}. Whether the network or the wiring up to there is too \
+                 weak, the record does not say.",
                 crate::findings::span(view.figure("undervoltage", "total_s")),
                 view.figure("undervoltage", "lowest_share") * 100.0,
                 if view.figure("undervoltage", "at_rest_s") > 60.0 {
@@ -162,8 +175,9 @@ pub const SUPPLY_OVERVOLTAGE: Cause = Cause {
             speaks_for: view.found(&["overvoltage", "voltage-swell"]),
             text: if high > 0.0 {
                 format!(
-                    "The voltage stayed above 110 % of nominal for {} in all, up to {:.0} % of \
-                     nominal.",
+                    "At the place of measurement the voltage stayed above 110 % of nominal for {} in \
+                     all, up to {:.0} % of nominal. Whether the network, a source of power in the \
+                     house or a poor neutral raises it, the record does not say.",
                     crate::findings::span(view.figure("overvoltage", "total_s")),
                     view.figure("overvoltage", "highest_share") * 100.0
                 )
@@ -220,12 +234,14 @@ pub const WEAK_CONNECTION: Cause = Cause {
                 let ohm = median(view.case.levels.impedance.iter().map(|z| z.1));
                 match ohm {
                     Some(ohm) if starts >= GROWTH_STARTS => format!(
-                        "From start to start the supply gives way alike: {ohm:.2} Ω (median of \
-                         {starts} starts), no rise over the record."
+                        "From start to start the voltage gives way alike under this pump's current: by \
+                         {ohm:.2} V for each ampere ({ohm:.2} Ω; median of {starts} starts), no rise \
+                         over the record."
                     ),
                     Some(ohm) => format!(
-                        "The supply gives way by {ohm:.2} Ω (median of {starts} starts), which is \
-                         not much for this pump; whether it rises, so few starts do not tell."
+                        "The voltage gives way by {ohm:.2} V for each ampere of this pump's current \
+                         ({ohm:.2} Ω; median of {starts} starts), which is not much for it; whether \
+                         that rises, so few starts do not tell."
                     ),
                     None => "No start moved the current enough to show the supply's resistance."
                         .to_owned(),

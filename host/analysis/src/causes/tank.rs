@@ -47,8 +47,8 @@ fn waterlogged(view: &View) -> Weight {
     let share = view.figure("low-tank-air", "gas_share_of_declared") * 100.0;
     let text = if air > 0.0 {
         format!(
-            "The tank behaves as if it held {share:.0} % of its declared gas, and so stores less water \
-             between a stop and the next start."
+            "The tank behaves as if it held {share:.0} % of its declared gas (if the pump gives its \
+             rated flow), and so stores less water between a stop and the next start."
         )
     } else {
         "The pump starts again and again, as when the tank stores too little water. How much air it \
@@ -84,13 +84,15 @@ fn waterlogged(view: &View) -> Weight {
 fn length_of_runs(view: &View) -> (String, bool) {
     let median = crate::robust::median(view.case.facts.runs.iter().map(|r| r.time.seconds()));
     let median = median.unwrap_or(0.0);
-    let least = view.case.site.limits.min_run_s.unwrap_or(limits::MIN_RUN_S.value);
+    let declared = view.case.site.limits.min_run_s;
+    let least = declared.unwrap_or(limits::MIN_RUN_S.value);
+    let source = if declared.is_some() { "site file" } else { limits::MIN_RUN_S.source };
     let unknown = "how much air the tank holds could not be worked out (that takes a pressure \
                    switch, the tank's volume and the rated flow)";
     if median > least {
         let text = format!(
             "Runs are not short for a motor: half of them last longer than {median:.0} s (limit \
-             {least:.0} s); {unknown}."
+             {least:.0} s, {source}); {unknown}."
         );
         (text, view.case.constant_pressure())
     } else {
@@ -146,7 +148,7 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
         let mut against = Vec::new();
         let mut confidence = view.strength("narrow-differential");
         if ceiling > 0.3 {
-            confidence *= 0.3;
+            confidence *= 0.25;
             against.push("the reading has a ceiling and hides the real pressure".to_owned());
         }
         Weight {
@@ -160,13 +162,19 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
                 view.figure("narrow-differential", "declared_differential_bar"),
             ),
             otherwise: match (view.case.levels.cut_in, view.case.levels.cut_out) {
+                _ if ceiling > 0.3 => {
+                    "The reading has a ceiling and hides the pressure at which the \
+                    switch stops the pump."
+                        .to_owned()
+                }
                 (Some(low), Some(high)) => format!(
                     "The switch was seen to work between {:.2} and {:.2} bar ({:.2} bar declared).",
                     low.value, high.value, view.case.levels.band_bar
                 ),
                 _ => "Too few stops by the switch were seen to tell where it works.".to_owned(),
             },
-            silent: view.case.levels.cut_in.zip(view.case.levels.cut_out).is_none(),
+            silent: ceiling > 0.3
+                || view.case.levels.cut_in.zip(view.case.levels.cut_out).is_none(),
         }
     },
     next_checks: &[
@@ -175,32 +183,27 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
     ],
 };
 
-/// How tight the system is at rest, and whether no rest tells.
+/// How tight the system is at rest, and whether the rests do not tell.
 fn tight(view: &View) -> (String, bool) {
-    let rests = view.case.facts.rests.iter().filter(|r| r.leak_bar_per_min.is_finite() && !r.whole);
     let limit = limits::IDLE_LOSS_BAR_PER_MIN.value;
-    let held = rests.clone().filter(|r| r.leak_bar_per_min < limit).count();
-    let least = crate::robust::median(rests.clone().map(|r| r.leak_bar_per_min.max(0.0)));
-    match least {
-        // People draw water in most rests of a busy site; a leak shows in all of them.
-        Some(loss) if loss >= limit && held > 0 => {
-            let text = format!(
-                "In {held} of {} rests the pressure held in the quietest minutes (lost less than \
-                 {limit} bar a minute); a leak shows in every rest.",
-                rests.count()
-            );
-            (text, false)
-        }
-        Some(loss) => {
-            let text = format!(
-                "In their quietest minutes half of {} rests lost less than {:.3} bar a minute \
-                 (limit {limit} bar a minute).",
-                rests.count(),
-                loss.max(0.001)
-            );
-            (text, false)
-        }
-        None => ("No rest was long enough to judge the tightness by.".to_owned(), true),
+    let rests = view.case.facts.rests.iter().filter(|r| r.leak_bar_per_min.is_finite() && !r.whole);
+    let (held, all) = (rests.clone().filter(|r| r.leak_bar_per_min < limit).count(), rests.count());
+    match (held, all) {
+        (_, 0) => ("No rest was long enough to judge the tightness by.".to_owned(), true),
+        (0, _) => (
+            format!(
+                "In none of {all} rests did the pressure hold for minutes (loss below {limit} bar a \
+                 minute); whether that was water drawn, the record does not tell."
+            ),
+            true,
+        ),
+        _ => (
+            format!(
+                "In {held} of {all} rests the pressure held for minutes (loss below {limit} bar a \
+                 minute), which water that leaves all the time does not let it do."
+            ),
+            false,
+        ),
     }
 }
 
@@ -227,6 +230,9 @@ fn side(view: &View) -> Side {
     }
 }
 
+/// As sure of one side as of the other, so that neither stands alone.
+const EVEN: f64 = 0.58;
+
 /// Water running back through the pump.
 pub const CHECK_VALVE_LEAK: Cause = Cause {
     name: "check-valve-leak",
@@ -243,8 +249,7 @@ pub const CHECK_VALVE_LEAK: Cause = Cause {
                     "the drive went on running, and a check valve leaks only while the pump stands",
                 ),
             ),
-            // As sure as of the other, so that neither stands alone.
-            Side::Open => (0.57, Some("a draw on the house side loses pressure in the same way")),
+            Side::Open => (EVEN, Some("a draw on the house side loses pressure in the same way")),
         };
         Weight {
             confidence: loss * share,
@@ -279,7 +284,7 @@ pub const IDLE_DRAW: Cause = Cause {
                 (0.5, Some("the drop of the pressure at each stop points to the check valve"))
             }
             Side::House => (0.9, Some("a drive that is set never to sleep runs on too")),
-            Side::Open => (0.6, Some("a check valve that leaks loses pressure in the same way")),
+            Side::Open => (EVEN, Some("a check valve that leaks loses pressure in the same way")),
         };
         let text = if matches!(side(view), Side::House) {
             "The drive never came to rest: water is drawn, or leaks, on the house side all the time."

@@ -1,9 +1,10 @@
 //! A finding being written.
 
 use crate::facts::{Facts, Stretch};
-use crate::limits::Bound;
+use crate::limits::{self, Bound};
 use crate::outcome::{Finding, Limit, Occurrence, PointsTo, Severity};
 use jiff::Timestamp;
+use std::fmt::Write;
 
 /// Most occurrences listed one by one; `count` tells all.
 const LISTED: usize = 10_000;
@@ -39,6 +40,29 @@ impl Draft {
     /// How sure, 0 to 1.
     pub fn sure(mut self, confidence: f64) -> Self {
         self.confidence = if confidence.is_finite() { confidence.clamp(0.0, 1.0) } else { 0.0 };
+        self
+    }
+
+    /// It rests on what lasts `seconds`. With rows longer than half of that, none need lie wholly
+    /// inside it: the finding is less sure in proportion, with rows longer than the whole it is no
+    /// fault but worth an eye, and the text says so.
+    pub fn resting_on(mut self, seconds: f64, facts: &Facts) -> Self {
+        // Lengths of rows are counted in steps of a tenth of a second, and told by their middles.
+        let row_s = (facts.row_s - 0.05).max(0.05);
+        let share = seconds / (limits::ROWS_INSIDE.value * row_s);
+        if share >= 1.0 || !share.is_finite() {
+            return self;
+        }
+        self.confidence *= share;
+        if share < 0.5 {
+            self.severity = self.severity.min(Severity::Watch);
+        }
+        let _ = write!(
+            self.text,
+            " This rests on what lasts {}; the rows of {} are long for it, so that it is less sure.",
+            super::span(seconds),
+            super::span(row_s)
+        );
         self
     }
 
@@ -105,4 +129,28 @@ impl Draft {
 /// Moment from ms since 1970; the nearest there is for values no calendar has.
 pub fn moment(ms: i64) -> Timestamp {
     Timestamp::from_millisecond(ms).unwrap_or(if ms < 0 { Timestamp::MIN } else { Timestamp::MAX })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What lasts four seconds, seen in rows of other lengths.
+    #[test]
+    fn rows_too_long_for_a_finding_make_it_less_sure() {
+        let seen = |row_s: f64| {
+            let facts = Facts { row_s, ..Facts::default() };
+            Draft::new("dead-head", Severity::Fault, PointsTo::Pipework, "Stood.".to_owned())
+                .resting_on(4.0, &facts)
+                .finding(&facts)
+        };
+        let fine = seen(2.05);
+        assert_eq!((fine.severity, fine.confidence), (Severity::Fault, 1.0));
+        assert_eq!(fine.text, "Stood.");
+        let long = seen(3.05);
+        assert_eq!((long.severity, long.confidence), (Severity::Fault, 0.667));
+        let longer = seen(10.05);
+        assert_eq!((longer.severity, longer.confidence), (Severity::Watch, 0.2));
+        assert!(longer.text.contains("lasts 4.0 s; the rows of 10 s are long"), "{}", longer.text);
+    }
 }

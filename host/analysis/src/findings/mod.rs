@@ -25,6 +25,11 @@ pub fn span(seconds: f64) -> String {
     }
 }
 
+/// "once", or how many times.
+pub fn times(count: usize) -> String {
+    if count == 1 { "once".to_owned() } else { format!("{count} times") }
+}
+
 /// " at 228 V", or that the voltage was not recorded.
 pub fn at_volts(volts: f64) -> String {
     if volts.is_finite() {

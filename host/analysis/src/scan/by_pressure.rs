@@ -9,6 +9,12 @@ use pumpwitness_site_file::{Control, Site};
 
 /// Time constant that quiets the reading, s.
 const QUIET_S: f64 = 0.5;
+/// Standing still for so long ends a rise, ms: whatever a standing reading's noise adds later does
+/// not belong to it.
+const STILL_MS: i64 = 2_000;
+/// Share of what makes a turn by which a reading must rise after it has stood still, so that the
+/// rise goes on.
+const GOES_ON: f64 = 0.25;
 
 #[derive(Clone, Copy, Debug)]
 struct Turn {
@@ -53,34 +59,41 @@ fn turns(columns: &Columns, by_bar: f64, least_bar: f64) -> Vec<Turn> {
     let mut turns: Vec<Turn> = Vec::new();
     let mut rising = false;
     let mut extreme: Option<Turn> = None;
+    // Where a rise ends in a standing reading, the moment at which it came to stand.
+    let mut reached = Turn { time_ms: 0, bar: f64::NAN };
     let mut quiet = f64::NAN;
     for (n, bar) in pressure.mean.iter().enumerate() {
         let bar = f64::from(*bar);
         if !bar.is_finite() || bar < least_bar {
             continue;
         }
-        let span_s = f64::from(columns.span_ms[n]) / 1000.0;
+        let span_ms = i64::from(columns.span_ms[n]);
+        let span_s = span_ms as f64 / 1000.0;
         let weight = span_s / (span_s + QUIET_S);
         quiet = if quiet.is_nan() { bar } else { quiet + weight * (bar - quiet) };
         let now = Turn { time_ms: columns.end_ms[n], bar: quiet };
         let Some(last) = &mut extreme else {
-            extreme = Some(now);
+            (extreme, reached) = (Some(now), now);
             continue;
         };
         let further = if rising { quiet >= last.bar } else { quiet <= last.bar };
         if further {
             *last = now;
+            let at_once = span_ms <= STILL_MS && now.time_ms - reached.time_ms <= STILL_MS;
+            if !rising || at_once || quiet > reached.bar + GOES_ON * by_bar {
+                reached = now;
+            }
         } else if (quiet - last.bar).abs() > by_bar {
             // Before the first rise there is no low that ended a rest.
-            turns.push(*last);
+            turns.push(Turn { time_ms: reached.time_ms, bar: last.bar });
             rising = !rising;
-            extreme = Some(now);
+            (extreme, reached) = (Some(now), now);
         }
     }
     if turns.len() % 2 == 1
         && let Some(last) = extreme
     {
-        turns.push(last);
+        turns.push(Turn { time_ms: reached.time_ms, bar: last.bar });
     }
     turns
 }
@@ -122,6 +135,41 @@ mod tests {
             let start_ms = n as i64 * 250_000 + 200_000;
             assert!((run.start_ms - start_ms).abs() <= 2_000, "{run:?}");
             assert!((run.end_ms - start_ms - 50_000).abs() <= 2_000, "{run:?}");
+        }
+    }
+
+    /// The pump fills for 50 s, nobody draws for 200 s, and the reading has noise: the run ends where
+    /// the rise does, and not at the highest value that the noise comes to later.
+    #[test]
+    fn a_run_ends_where_the_pressure_comes_to_stand() {
+        let bar = |row: i64| {
+            let place = (row % 2_000) as f64 * 0.2;
+            let bar = match place {
+                p if p < 50.0 => 2.0 + p / 50.0,
+                p if p < 250.0 => 3.0,
+                p => 3.0 - (p - 250.0) / 150.0,
+            };
+            // Even in -10 to 10 mbar, by a linear congruence.
+            let noise = (row * 7_919 + 13) % 1_009;
+            (bar + (noise as f64 / 1_009.0 - 0.5) * 0.02) as f32
+        };
+        let mean: Vec<f32> = (1..=10_000).map(bar).collect();
+        let columns = Columns {
+            end_ms: (1..=10_000).map(|row| row * 200).collect(),
+            span_ms: vec![200; 10_000],
+            pressure_bar: Some(Channel {
+                min: mean.clone(),
+                max: mean.clone(),
+                mean,
+                spread: false,
+            }),
+            ..Columns::default()
+        };
+        let runs = runs(&columns, &pumpwitness_site_file::parse(SITE).unwrap());
+        assert!((4..=5).contains(&runs.len()), "{runs:?}");
+        for run in &runs {
+            let length_s = (run.end_ms - run.start_ms) as f64 / 1000.0;
+            assert!((length_s - 50.0).abs() <= 5.0, "{length_s} s: {run:?}");
         }
     }
 }

@@ -12,6 +12,7 @@ mod swing;
 mod tally;
 mod voltage;
 
+pub use open_run::LAST_POWER_S;
 pub use plan::{Load, Plan};
 
 use crate::facts::{Facts, Has, Stretch};

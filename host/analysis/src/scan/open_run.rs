@@ -5,11 +5,13 @@ use super::row::Row;
 use super::strip::Strip;
 use crate::facts::{ATMOSPHERE_BAR, RestFacts, RunFacts, Stretch};
 use crate::limits;
-use crate::robust::{least_squares_slope, median};
+use crate::robust::{centre_and_sigma, least_squares_slope, median};
 use std::collections::VecDeque;
 
 /// Time after a start until the motor counts as up to speed.
 const SETTLE_MS: i64 = (limits::SETTLE_RUN_S.value * 1000.0) as i64;
+/// Time before a stop whose power stands for the last, s.
+pub const LAST_POWER_S: f64 = 1.3;
 /// Longest window of a slope, s.
 const SLOPE_S: f64 = 20.0;
 
@@ -267,7 +269,7 @@ impl OpenRun {
             or_last(value, pick)
         };
         facts.last_current_a = tail(5_000, |r| r.i);
-        facts.last_power_w = tail(1_300, |r| r.w);
+        facts.last_power_w = tail((LAST_POWER_S * 1000.0) as i64, |r| r.w);
         facts.stop_bar = tail(800, |r| r.p);
         let around = |r: &&Row| r.end_ms > stop_ms - 2_000;
         facts.stop_voltage_min_v = f64::from(
@@ -347,7 +349,10 @@ impl OpenRun {
 
 /// Time for which the reading had stood still when the pump stopped, after having risen.
 fn plateau_s(samples: &[crate::facts::Sample], stop_bar: f64, plan: &Plan, stop_ms: i64) -> f64 {
-    let tolerance = (0.02 * plan.band_bar).max(0.02);
+    // Noise from one sample to the next does not end it.
+    let steps = samples.windows(2).map(|pair| f64::from(pair[1].p - pair[0].p));
+    let noise = centre_and_sigma(steps).map_or(0.0, |(_, sigma)| sigma / 2f64.sqrt());
+    let tolerance = (0.02 * plan.band_bar).max(0.02).max(limits::SIGMAS.value * noise);
     if !(stop_bar.is_finite() && tolerance.is_finite()) {
         return 0.0;
     }

@@ -25,7 +25,7 @@ pub struct OpenRest {
     start_seen: bool,
     strip: Strip,
     smooth: f64,
-    min_bar: f64,
+    below_min_bar: f64,
     below_since_ms: Option<i64>,
 }
 
@@ -37,7 +37,7 @@ impl OpenRest {
             start_seen,
             strip: Strip::new(start_ms, 1000),
             smooth: f64::NAN,
-            min_bar: f64::NAN,
+            below_min_bar: f64::NAN,
             below_since_ms: None,
         }
     }
@@ -58,11 +58,14 @@ impl OpenRest {
         } else {
             self.smooth + weight * (pressure - self.smooth)
         };
-        self.min_bar = self.min_bar.min(self.smooth);
         if self.smooth < plan.start_bar {
             self.below_since_ms.get_or_insert(row.start_ms);
         } else if self.smooth > plan.start_bar + 0.02 * plan.band_bar {
-            self.below_since_ms = None;
+            // Back above: whatever pulled the reading down was not the want of a start.
+            (self.below_since_ms, self.below_min_bar) = (None, f64::NAN);
+        }
+        if self.below_since_ms.is_some() {
+            self.below_min_bar = self.below_min_bar.min(self.smooth);
         }
     }
 
@@ -79,7 +82,7 @@ impl OpenRest {
             end_seen,
             first_bar: edge(samples.get(1).or(samples.first())),
             last_bar: edge(samples.last()),
-            min_bar: self.min_bar,
+            below_min_bar: self.below_min_bar,
             leak: rate,
             leak_bar_per_min: bar_per_min,
             held_until_ms,

@@ -90,6 +90,10 @@ pub fn find(reasons: &mut [Option<StopReason>], late: &[bool], facts: &Facts, pl
             && run.last_current_a < TRIP_CURRENT * plan.rated_a
             // Heat opens a circuit without warning; a load that falls away before has another cause.
             && run.last_current_a > (1.0 - limits::STEADY_LOAD.value) * run.current_a
+            // The power tells it more plainly, where its last figure is the middle of several rows.
+            && (3.0 * facts.row_s > crate::scan::LAST_POWER_S
+                || run.last_power_w.is_nan()
+                || run.last_power_w > (1.0 - limits::STEADY_LOAD.value) * run.power_w)
     };
     let candidates: Vec<usize> = (0..reasons.len())
         .filter(|n| reasons[*n] == Some(StopReason::Unexplained))

@@ -139,3 +139,10 @@ fn a_reversed_clamp_is_no_fault_of_the_pump() {
     assert!(turned.findings.iter().any(|finding| finding.kind == "clamp-fit"));
     assert!(right.findings.iter().all(|finding| finding.kind != "clamp-fit"));
 }
+
+/// A change that no voltmeter tells is no connection going bad, however evenly it comes.
+#[test]
+fn a_hair_of_resistance_alleges_nothing() {
+    let plant = Plant { source_ohm: |t| 0.07 + 0.03 * t / 108_000.0, ..Plant::default() };
+    names_only(&plant, &["healthy"], &[]);
+}

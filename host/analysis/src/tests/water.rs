@@ -91,6 +91,8 @@ fn runs_are_told_from_the_pressure_where_there_is_nothing_else() {
         Plant::default(),
         Plant { gas_share: 0.15, ..Plant::default() },
         Plant { real_cut_in: Some(2.6), real_cut_out: Some(3.4), ..Plant::default() },
+        // The tank is empty before each start: its gas shows at the stops only.
+        Plant { real_precharge_bar: Some(2.6), ..Plant::default() },
     ] {
         let whole = run(&plant);
         let mut record = plant.record();
@@ -106,4 +108,20 @@ fn runs_are_told_from_the_pressure_where_there_is_nothing_else() {
             assert!(!out.contradicted && out.because.contains("current"), "{}", out.because);
         }
     }
+}
+
+/// A reading with a ceiling and a switch that stops too low look much alike in the pressure alone;
+/// the switch is not accused where every top stands at one value.
+#[test]
+fn a_ceiling_of_the_reading_is_no_fault_of_the_switch() {
+    let plant = Plant { reading: |_, bar| bar.min(2.9), ..Plant::default() };
+    let mut record = plant.record();
+    record.columns.current_a.clear();
+    record.columns.power_w = None;
+    let analysis = analyse(&record, &plant.site());
+    assert_eq!(causes(&analysis), ["transducer-supply"]);
+    assert!(analysis.verdict[0].confidence < 0.6, "the pressure alone does not decide it");
+    assert!(analysis.findings.iter().all(|f| f.kind != "narrow-differential"));
+    let switch = analysis.ruled_out.iter().find(|r| r.cause == "differential-too-narrow").unwrap();
+    assert!(!switch.contradicted, "{}", switch.because);
 }

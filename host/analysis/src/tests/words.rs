@@ -61,7 +61,7 @@ const CHANNELS: [Channel; 4] = [
 /// Sentences that speak of what is declared or missing rest on no channel.
 /// Heat in a connection is reckoned from current and resistance.
 const NO_READING: [&str; 9] = [
-    "by current and resistance",
+    "current squared times resistance",
     "not recorded",
     "does not hold",
     "declare",

@@ -32,11 +32,14 @@ fn still_power_w(case: &Case) -> f64 {
 }
 
 /// Power of the pump when it moves water, W, and what that figure is: as this record shows it, or, by
-/// the nameplate, more.
-fn usual_power(case: &Case) -> (f64, String) {
+/// the nameplate, more. NaN where most runs stood against the outlet, and the nameplate says no more:
+/// then the record does not show what the pump takes when it moves water.
+fn usual_power(case: &Case, standing: usize) -> (f64, String) {
     let nameplate = crate::findings::source::falling_yield::nameplate_power_w(case);
     if nameplate > case.levels.power_w {
         (nameplate, case.nameplate_words())
+    } else if standing * 2 > case.facts.runs.len() {
+        (f64::NAN, String::new())
     } else {
         (case.levels.power_w, format!("its loaded {:.0} W", case.levels.power_w))
     }
@@ -57,13 +60,14 @@ fn shut_off(run: &RunFacts, case: &Case) -> Option<(Stretch, f64, f64)> {
             f64::from(pair[0].p) > top - 0.05 * plan.band_bar
                 && f64::from(pair[1].p) > top - 0.05 * plan.band_bar
                 && step < 0.05 * plan.band_bar
-                && (f64::from(pair[1].w) < loaded
+                // Both: the last sample of a run may be cut short by the stop.
+                && (f64::from(pair[0].w.max(pair[1].w)) < loaded
                     || f64::from(pair[0].p) > top + 0.05 * plan.band_bar)
         })
         .collect();
     let (first, last) = (still.first()?, still.last()?);
     let time = Stretch { start_ms: first[0].time_ms, end_ms: last[1].time_ms };
-    let power = median(still.iter().map(|s| f64::from(s[1].w))).unwrap_or(f64::NAN);
+    let power = median(still.iter().map(|s| f64::from(s[0].w))).unwrap_or(f64::NAN);
     let pressure = median(still.iter().map(|s| f64::from(s[1].p))).unwrap_or(f64::NAN);
     let beyond = pressure > top + 0.05 * plan.band_bar;
     let least_s = if beyond { LEAST_S } else { LEAST_AT_CUT_OUT_S };
@@ -88,10 +92,12 @@ pub fn find(case: &Case) -> Option<Draft> {
     let seconds: f64 = seen.iter().map(|s| s.0.seconds()).sum();
     let power = median(seen.iter().map(|s| s.1)).unwrap_or(f64::NAN);
     let pressure = median(seen.iter().map(|s| s.2)).unwrap_or(f64::NAN);
-    let (usual, of) = usual_power(case);
+    let (usual, of) = usual_power(case, seen.len());
     let share = power / usual;
     let load = if share.is_finite() {
         format!(", at {power:.0} W, {:.0} % of {of}", share * 100.0)
+    } else if power.is_finite() {
+        format!(", at {power:.0} W; what it takes when it moves water, this record does not show")
     } else {
         "; the power it took then was not recorded".to_owned()
     };
@@ -108,6 +114,7 @@ pub fn find(case: &Case) -> Option<Draft> {
                 ramp(seconds, 0.0, 120.0)
                     * if share.is_finite() { ramp(share, 0.9, 0.7) } else { 0.5 },
             )
+            .resting_on(median(seen.iter().map(|s| s.0.seconds())).unwrap_or(LEAST_S), case.facts)
             .with("time_s", seconds)
             .with("pressure_bar", pressure)
             .with("power_w", power)

@@ -35,19 +35,18 @@ pub fn find(case: &Case) -> Option<Draft> {
     if case.plan.load == Load::Pressure && short_of_gas {
         return None;
     }
-    // Only starts by the pressure switch: after a lock-out the tank may have run empty.
+    // Whatever emptied the tank, a lock-out for one: the jump ends at its precharge.
     let starts: Vec<&RunFacts> = case
         .facts
         .runs
-        .windows(2)
-        .zip(&case.ledger.reasons)
-        .filter(|(pair, reason)| {
-            reason.is_some_and(|r| !crate::stops::protective(r))
-                && pair[1].start_seen
-                && jump(&pair[1]).is_finite()
-                && pair[1].time.seconds() > f64::max(3.0, 8.0 * case.facts.row_s)
+        .iter()
+        .skip(1)
+        .filter(|run| {
+            run.start_seen
+                && !run.locked_at_stop
+                && jump(run).is_finite()
+                && run.time.seconds() > f64::max(3.0, 8.0 * case.facts.row_s)
         })
-        .map(|(pair, _)| &pair[1])
         .collect();
     let hit: Vec<&RunFacts> =
         starts.iter().copied().filter(|r| jump(r) > (JUMP * band).max(0.1)).collect();
@@ -84,6 +83,8 @@ pub fn find(case: &Case) -> Option<Draft> {
                     * ramp(hit.len() as f64, 1.0, 6.0)
                     * ramp(height / band, 0.1, 0.3),
             )
+            // The jump within two seconds of the start.
+            .resting_on(2.0, case.facts)
             .with("jump_bar", height)
             .with("steady_from_bar", knee)
             .with("starts_at_bar", cut_in)

@@ -176,10 +176,13 @@ pub fn find(case: &Case) -> Option<Draft> {
             seconds / 3600.0,
         ),
     };
+    // A third of a rest (see `scan/rests.rs`), or what there is of a drive that never rests.
+    let judged_s = median(of_kind().map(|r| r.judged_s)).map_or(seconds, |judged| judged / 3.0);
     let severity = if confidence > 0.5 { Severity::Fault } else { Severity::Watch };
     Some(
         Draft::new("idle-pressure-loss", severity, PointsTo::Pipework, text)
             .sure(confidence)
+            .resting_on(judged_s, case.facts)
             .with("loss_bar_per_min", per_min.unwrap_or(f64::NAN))
             .with("rests", of_kind().count() as f64)
             .with("judged_h", loss.seconds() / 3600.0)

@@ -37,6 +37,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new("leak-back-at-stop", Severity::Watch, PointsTo::Pipework, text)
             .sure(ramp(drop / case.levels.band_bar, DROP, 0.3) * 0.6 + 0.2)
+            // The fall within a second of the stop.
+            .resting_on(1.0, case.facts)
             .with("drop_bar", drop)
             .limit(DROP * case.levels.band_bar, "bar", "10 % of the declared band, common practice")
             .seen(drops.into_iter().map(|(run, drop)| {

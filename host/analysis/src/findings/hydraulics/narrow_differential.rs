@@ -1,7 +1,9 @@
 //! Cut-in and cut-out closer together than declared.
 
 use crate::case::Case;
+use crate::facts::RunFacts;
 use crate::findings::Draft;
+use crate::findings::instrument::transducer_supply::has_ceiling;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
@@ -23,8 +25,16 @@ pub fn find(case: &Case) -> Option<Draft> {
     }
     // A pump that the switch stops is still filling then. Where the reading had long stood still,
     // it is not the pressure the switch acted on.
-    let still = median(case.facts.runs.iter().map(|r| r.plateau_s / r.time.seconds().max(1.0)));
+    let near = |r: &&RunFacts| {
+        (r.stop_bar - cut_out.at(r.time.end_ms)).abs() < limits::SWITCH_POINT.value * declared
+    };
+    let at_top = case.facts.runs.iter().filter(near);
+    let still = median(at_top.map(|r| r.plateau_s / r.time.seconds().max(1.0)));
     if still.is_some_and(|share| share > STANDING) {
+        return None;
+    }
+    // Nor where the reading has a ceiling.
+    if has_ceiling(case) {
         return None;
     }
     let found = cut_out.value - cut_in.value;
@@ -33,6 +43,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     if share > limits::DIFFERENTIAL.value || found + 2.0 * scatter > 0.85 * declared {
         return None;
     }
+    let length = median(case.facts.runs.iter().map(|r| r.time.seconds()))?;
     let text = format!(
         "The pump stops at {:.2} bar and starts again at {:.2} bar: a differential of {found:.2} \
          bar where {declared:.2} bar is declared ({:.2} and {:.2} bar). A narrower differential \
@@ -42,6 +53,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new("narrow-differential", Severity::Fault, PointsTo::Control, text)
             .sure(ramp(share, 0.8, 0.55) * ramp(cut_out.count as f64, 2.0, 10.0))
+            // Between two rows the pressure passes the switch points by as much as it moves in one.
+            .resting_on((1.0 - 0.85) * length, case.facts)
             .with("differential_bar", found)
             .with("declared_differential_bar", declared)
             .with("cut_in_bar", cut_in.value)

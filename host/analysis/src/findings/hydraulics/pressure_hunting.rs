@@ -31,6 +31,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new("pressure-hunting", severity, PointsTo::Control, text)
             .sure(ramp(f64::from(cycles), 3.0, 30.0) * ramp(swing / held, 0.03, 0.12))
+            .resting_on(period, case.facts)
             .with("swing_bar", swing)
             .with("period_s", period)
             .with("share_of_running", share)

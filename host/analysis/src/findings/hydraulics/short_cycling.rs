@@ -82,6 +82,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new("short-cycling", severity, points_to, text)
             .sure(ramp(in_groups as f64, 0.0, 12.0).max(0.4) * ramp(share, -0.5, 0.3))
+            .resting_on(typical, case.facts)
             .with("short_runs", f64::from(short))
             .with("runs", normal.len() as f64)
             .with("median_run_s", typical)

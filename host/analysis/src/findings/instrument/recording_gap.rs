@@ -1,7 +1,8 @@
 //! Stretches without rows.
 
 use crate::case::Case;
-use crate::findings::Draft;
+use crate::facts::VoltageKind;
+use crate::findings::{Draft, span};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 
@@ -13,12 +14,27 @@ pub fn find(case: &Case) -> Option<Draft> {
     }
     let total: f64 = gaps.iter().map(crate::facts::Stretch::seconds).sum();
     let longest = gaps.iter().map(crate::facts::Stretch::seconds).fold(0.0, f64::max);
+    let dark = gaps
+        .iter()
+        .filter(|gap| {
+            case.facts.voltage_events.iter().any(|event| {
+                event.kind == VoltageKind::Interruption
+                    && event.time.meets(gap.start_ms, gap.end_ms, 0)
+            })
+        })
+        .count();
+    let rest = match dark {
+        0 => "What happened in them is not known and nothing is concluded from them.".to_owned(),
+        dark => format!(
+            "In {dark} of them the logger was without supply along with the pump; what happened in the \
+             others is not known and nothing is concluded from them."
+        ),
+    };
     let text = format!(
-        "The record has {} stretches without readings, {:.1} h in all and {:.1} h at the longest. \
-         What happened in them is not known and nothing is concluded from them.",
+        "Stretches of the record without readings: {}, {} in all and {} at the longest. {rest}",
         gaps.len(),
-        total / 3600.0,
-        longest / 3600.0
+        span(total),
+        span(longest)
     );
     Some(
         Draft::new("recording-gap", Severity::Info, PointsTo::None, text)

@@ -8,6 +8,7 @@ use crate::levels::plain;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
+use crate::scan::Load;
 use pumpwitness_site_file::TransducerKind;
 
 /// Least supply of a 4-20 mA loop.
@@ -20,7 +21,13 @@ pub fn find(case: &Case) -> Option<Draft> {
     measured(case)
         .or_else(|| with_mains(case))
         .or_else(|| ceiling(case))
+        .or_else(|| standing_tops(case))
         .or_else(|| ceiling_under_drive(case))
+}
+
+/// Whether the reading under a pressure switch has a ceiling, and hides what the switch acts on.
+pub fn has_ceiling(case: &Case) -> bool {
+    ceiling(case).or_else(|| standing_tops(case)).is_some()
 }
 
 fn measured(case: &Case) -> Option<Draft> {
@@ -101,31 +108,81 @@ fn ceiling(case: &Case) -> Option<Draft> {
                 && r.fill_stop.abs() < 0.15 * r.fill_start.abs()
         })
         .collect();
-    if capped.len() < 3 || capped.len() * 2 < runs.len() {
+    let (ceiling, scatter) = centre_and_sigma(capped.iter().map(|r| r.stop_bar))?;
+    // A run that something else ended lower down does not speak against a ceiling.
+    let reached = runs.iter().filter(|r| r.stop_bar > ceiling - 0.03 * case.plan.band_bar).count();
+    if capped.len() < 3 || capped.len() * 2 < reached {
         return None;
     }
-    let (ceiling, scatter) = centre_and_sigma(capped.iter().map(|r| r.stop_bar))?;
     if scatter > 0.03 * case.plan.band_bar {
         return None;
     }
     let seconds = median(capped.iter().map(|r| r.plateau_s))?;
     let text = format!(
-        "In {} of {} runs the pressure reading rose to {ceiling:.2} bar and stood there for \
-         {seconds:.0} s (median) until the pump stopped, always at the same value (scatter \
-         {scatter:.3} bar) and below the cut-out of {:.2} bar: the reading has a ceiling, as when \
-         the transducer's supply cannot drive its loop any higher.",
+        "In {} of {reached} runs that came so high the pressure reading rose to {ceiling:.2} bar and \
+         stood there for {seconds:.0} s (median) until the pump stopped, always at the same value \
+         (scatter {scatter:.3} bar) and below the cut-out of {:.2} bar: the reading has a ceiling, as \
+         when the transducer's supply cannot drive its loop any higher.",
         capped.len(),
-        runs.len(),
         case.plan.top_bar
     );
     Some(
         Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
-            .sure(ramp(capped.len() as f64 / runs.len() as f64, 0.4, 0.9) * 0.8)
+            .sure(ramp(capped.len() as f64 / reached as f64, 0.4, 0.9) * 0.8)
             .with("ceiling_bar", ceiling)
             .with("scatter_bar", scatter)
             .with("standing_s", seconds)
             .limit(case.plan.top_bar, "bar", "site file")
             .seen(capped.iter().map(|r| (r.time, r.stop_bar))),
+    )
+}
+
+/// Fewest tops that are judged.
+const TOPS: usize = limits::STANDING_TOPS.value as usize;
+
+/// The same where the pressure alone tells the runs, so that no load shows whether the pump still
+/// runs: a reading that comes to stand at every top, always at the same value. After some stops of a
+/// switch water is still drawn, and the pressure falls at once; and a switch does not repeat so
+/// exactly.
+fn standing_tops(case: &Case) -> Option<Draft> {
+    if case.plan.load != Load::Pressure || !case.plan.band_bar.is_finite() {
+        return None;
+    }
+    let top = case.levels.cut_out?;
+    let tops: Vec<&RunFacts> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| r.stop_seen && r.draw_after.is_finite() && r.fill_mean > 0.0)
+        .collect();
+    let standing =
+        tops.iter().filter(|r| r.draw_after.abs() < limits::STANDS.value * r.fill_mean).count();
+    let same = top.change == 0.0 && top.sigma < limits::SAME_TOP.value * case.plan.band_bar;
+    if tops.len() < TOPS
+        || standing * 10 < tops.len() * 9
+        || !same
+        || top.value > case.plan.top_bar - 0.08 * case.plan.band_bar
+    {
+        return None;
+    }
+    let text = format!(
+        "At {standing} of {} tops the pressure reading came to stand at {:.2} bar, always at the same \
+         value (scatter {:.3} bar) and below the cut-out of {:.2} bar: as when the transducer's supply \
+         cannot drive its loop any higher. A switch that stops the pump there, always while no water \
+         is drawn, would look much alike; the motor's current, which tells the two apart, was not \
+         recorded.",
+        tops.len(),
+        top.value,
+        top.sigma,
+        case.plan.top_bar
+    );
+    Some(
+        Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
+            .sure(0.55)
+            .with("ceiling_bar", top.value)
+            .with("scatter_bar", top.sigma)
+            .limit(case.plan.top_bar, "bar", "site file")
+            .seen(tops.iter().map(|r| (r.time, r.stop_bar))),
     )
 }
 

@@ -46,7 +46,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         // A start pressure that wanders with the reading counts where the starts agree on it.
         let line = case.levels.cut_in.filter(|line| line.sigma < 0.1 * case.plan.band_bar);
         let floor = line.map_or(floor, |line| floor.min(line.at(rest.time.end_ms)));
-        if time.seconds() < least_s || rest.min_bar > floor - slack {
+        if time.seconds() < least_s || rest.below_min_bar > floor - slack {
             continue;
         }
         // Waiting after a protective stop, or without supply, or without a reading, is no fault of
@@ -64,7 +64,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         let blind = facts.loop_faults.iter().any(|f| f.time.meets(time.start_ms, time.end_ms, 0));
         let unknown = !rest.start_seen && before.is_none();
         if !waiting && !dead && !blind && !unknown {
-            seen.push((time, rest.min_bar));
+            seen.push((time, rest.below_min_bar));
         }
     }
     if seen.is_empty() {
@@ -101,10 +101,10 @@ pub fn find(case: &Case) -> Option<Draft> {
         (unknown.to_owned(), PointsTo::None)
     };
     let text = format!(
-        "{} times the pressure lay below the start pressure ({:.2} bar) and the motor took nothing, \
+        "The pressure lay below the start pressure ({:.2} bar) and the motor took nothing {}, \
          for {} in all and {} at the longest; the pressure fell to {lowest:.2} bar. {supply}",
-        seen.len(),
         case.plan.start_bar,
+        crate::findings::times(seen.len()),
         crate::findings::span(total),
         crate::findings::span(longest),
     );

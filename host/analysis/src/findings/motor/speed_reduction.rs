@@ -70,6 +70,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new("speed-reduction", severity, points_to, text)
             .sure(ramp(seconds, 0.0, 300.0) * (0.5 + 0.5 * seconds / total))
+            .resting_on(median(short.iter().map(|r| r.deficit_s)).unwrap_or(LEAST_S), case.facts)
             .with("time_s", seconds)
             .with("voltage_v", low)
             .with("voltage_otherwise_v", good)

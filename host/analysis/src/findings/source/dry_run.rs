@@ -43,6 +43,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     Some(
         Draft::new("dry-run", Severity::Fault, PointsTo::Source, text)
             .sure(case.heard(StopReason::DryRun, confidence))
+            .resting_on(unloaded_s(&seen), case.facts)
             .with("unloaded_power_w", power)
             .with("loaded_power_w", if by_power { loaded_w } else { f64::NAN })
             .with("unloaded_current_a", current)
@@ -54,13 +55,18 @@ pub fn find(case: &Case) -> Option<Draft> {
     )
 }
 
+/// Time without load before the stop, s (median).
+fn unloaded_s(seen: &[(Stretch, &RunFacts)]) -> f64 {
+    median(seen.iter().map(|s| s.0.seconds())).unwrap_or(0.0)
+}
+
 fn words(case: &Case, seen: &[(Stretch, &RunFacts)], share: f64, by_power: bool) -> String {
     let loaded = match (case.constant_pressure(), by_power) {
         (false, _) => "of its loaded value".to_owned(),
         (true, true) => format!("of {}", case.nameplate_words()),
         (true, false) => "of the rated current".to_owned(),
     };
-    let length = median(seen.iter().map(|s| s.0.seconds())).unwrap_or(0.0);
+    let length = unloaded_s(seen);
     let mut text = format!(
         "{} runs ended with the pump all but without load: {} stood at {:.0} % {loaded} for the last \
          {} (median).",

@@ -14,9 +14,11 @@ const POWER: f64 = limits::LIGHT_LOAD.value;
 /// Fall of the loaded power over the record.
 const FALL: f64 = limits::POWER_FALL.value;
 
-/// Power the nameplate lets expect at full load, W.
+/// Power the nameplate lets expect at full load, W; at the nominal voltage where none was recorded.
 pub fn nameplate_power_w(case: &Case) -> f64 {
-    case.levels.full_w * case.levels.voltage_v / case.plan.nominal_v
+    let volts = case.levels.voltage_v;
+    let share = if volts.is_finite() { volts / case.plan.nominal_v } else { 1.0 };
+    case.levels.full_w * share
 }
 
 /// Looks for it.

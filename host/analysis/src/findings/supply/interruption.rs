@@ -18,9 +18,9 @@ pub fn find(case: &Case) -> Option<Draft> {
     let total: f64 = gone.iter().map(|e| e.time.seconds()).sum();
     let stopped = case.ledger.count(StopReason::SupplyLost);
     let text = format!(
-        "At the place of measurement the supply was gone {} times, {} in all and {} at the longest; {stopped} runs were cut off \
-         by it.",
-        gone.len(),
+        "At the place of measurement the supply was gone {}, {} in all and {} at the longest. Runs cut \
+         off by it: {stopped}.",
+        crate::findings::times(gone.len()),
         crate::findings::span(total),
         crate::findings::span(longest),
     );

@@ -19,9 +19,25 @@ pub fn growth(case: &Case) -> Option<(f64, f64, f64)> {
     // the scatter of one.
     let (_, step) = centre_and_sigma(series.windows(2).map(|w| w[1] - w[0]))?;
     let scatter = step / 2f64.sqrt();
+    // What a voltmeter cannot tell is no growth, however even it looks.
+    let least = limits::VOLTAGE_TOLD.value * case.plan.nominal_v / judged_a(case);
     let grew = late > limits::IMPEDANCE_GROWTH.value * early
-        && late - early > 5.0 * scatter / (part as f64).sqrt();
+        && late - early > (5.0 * scatter / (part as f64).sqrt()).max(least);
     grew.then_some((early, late, scatter))
+}
+
+/// Current that the impedance was taken from, A (see `levels`): the starting peak where the rows
+/// hold it, the running current elsewhere.
+fn judged_a(case: &Case) -> f64 {
+    let runs = &case.facts.runs;
+    if case.plan.drive {
+        return median(runs.iter().map(|r| r.line_range_a).filter(|a| *a > 0.0))
+            .unwrap_or(f64::NAN);
+    }
+    if case.facts.has.half_cycles {
+        return median(runs.iter().map(|r| r.peak_a)).unwrap_or(f64::NAN);
+    }
+    case.levels.current_a
 }
 
 /// Looks for it.
@@ -32,7 +48,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let text = format!(
         "The resistance that this pump's current meets in supply, cable and connections rose from \
          {early:.2} to {late:.2} Ω over the record (scatter from start to start {scatter:.2} Ω). \
-         At {current:.1} A the added part turns about {heat:.0} W, by current and resistance, into heat somewhere between the \
+         At {current:.1} A the added part turns about {heat:.0} W (current squared times resistance) into heat somewhere between the \
          supply and the logger.",
     );
     Some(

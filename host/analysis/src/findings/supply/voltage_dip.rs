@@ -42,11 +42,18 @@ pub fn find(case: &Case) -> Option<Draft> {
     let longest = dips.iter().map(|d| d.time.seconds()).fold(0.0, f64::max);
     let resting = dips.iter().filter(|d| d.current_rise_a < 0.5 * case.plan.rated_a).count();
     let per_day = dips.len() as f64 / case.days();
-    let whose = if case.facts.has.current {
+    let whose = if case.facts.has.current && resting == dips.len() {
+        "This pump's current did not rise by half of its rated one with any of them. So they come \
+         from ahead of the place of measurement, other loads on the same supply included, and not \
+         from this pump."
+            .to_owned()
+    } else if case.facts.has.current {
         format!(
             "{resting} of these came without a rise of this pump's current by half of its rated one, \
-             and none is explained by it. So they come from ahead of the place of measurement, other \
-             loads on the same supply included, and not from this pump."
+             and come from ahead of the place of measurement, other loads on the same supply included. \
+             The other {} came with such a rise, but fell by more than twice what its current usually \
+             brings about: something else added to it, or the connection was worse at that moment.",
+            dips.len() - resting
         )
     } else {
         "None fell together with a start of this pump, as its power tells it (its current was not \
@@ -55,17 +62,17 @@ pub fn find(case: &Case) -> Option<Draft> {
             .to_owned()
     };
     let text = format!(
-        "The voltage dipped below 90 % of nominal {} times ({per_day:.1} a day), down to \
+        "The voltage dipped below 90 % of nominal {} ({per_day:.1} a day), down to \
          {lowest:.0} V ({:.0} % of {nominal:.0} V) and for up to {longest:.2} s. {whose}",
-        dips.len(),
+        crate::findings::times(dips.len()),
         lowest / nominal * 100.0,
     );
     if only_while_running(case) {
         let text = format!(
-            "The voltage dipped below 90 % of nominal {} times, down to {lowest:.0} V, and only ever \
+            "The voltage dipped below 90 % of nominal {}, down to {lowest:.0} V, and only ever \
              while this pump ran: the supply does not wait for it, so its own current in a poor \
              connection is the better explanation.",
-            dips.len()
+            crate::findings::times(dips.len())
         );
         return Some(
             Draft::new("voltage-dip", Severity::Info, PointsTo::Wiring, text)
@@ -77,10 +84,10 @@ pub fn find(case: &Case) -> Option<Draft> {
     }
     if !(case.facts.has.current || case.facts.has.power) {
         let text = format!(
-            "The voltage dipped below 90 % of nominal {} times, down to {lowest:.0} V ({:.0} % of \
+            "The voltage dipped below 90 % of nominal {}, down to {lowest:.0} V ({:.0} % of \
              {nominal:.0} V). This pump's own current was not recorded, so the record cannot say \
              whether the pump or something else on the supply made them.",
-            dips.len(),
+            crate::findings::times(dips.len()),
             lowest / nominal * 100.0,
         );
         return Some(

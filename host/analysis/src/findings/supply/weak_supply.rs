@@ -37,7 +37,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let most = quantile(case.levels.impedance.iter().map(|z| z.1), 0.9)?;
     let text = format!(
         "At nine in ten of this pump's own starts the voltage gave way by up to {:.1} % of nominal{}: \
-         voltage and current move together along {ohm:.2} Ω (median; nine in ten below {most:.2} Ω). \
+         by {ohm:.2} V for each ampere ({ohm:.2} Ω, median; nine in ten starts below {most:.2} Ω). \
          The fall follows this pump's own current in the resistance of supply, cable and connections; \
          a dip from elsewhere does not.",
         starting * 100.0,
