@@ -35,6 +35,9 @@ pub struct Facts {
     pub pressure_load: Vec<PressureLoad>,
     /// Stretches of steady swinging of the pressure.
     pub swings: Vec<Swing>,
+    /// Noise of the pressure reading while the pump ran, standard deviation, bar; under
+    /// constant-pressure control only.
+    pub noise_bar: f64,
     /// One minute each, in time order, minutes without rows left out.
     pub minutes: Vec<Minute>,
     /// Time spent by voltage, in steps of 0.1 % of nominal: (per mille of nominal, s).

@@ -52,7 +52,7 @@ limits! {
     /// Fewest starts that show a growth of the supply impedance.
     GROWTH_STARTS = 6.0, "starts", "reasoned (a median of two at the least at either end, and two in between)";
     /// Growth of the supply impedance inside one record.
-    IMPEDANCE_GROWTH = 1.25, "times", "this record (growth beyond five times the scatter), with 25 % as common practice";
+    IMPEDANCE_GROWTH = 1.25, "times", "this record (growth beyond four times its uncertainty), with 25 % as common practice";
     /// Voltage drop that a growth of the supply impedance must add under the current it was taken from.
     VOLTAGE_TOLD = 0.005, "of nominal", "IEC 61000-4-30 class S (uncertainty of the voltage, 0.5 %, from memory)";
     /// Voltage unbalance.
@@ -167,6 +167,8 @@ limits! {
     HOLDING_S = 30.0, "s", "common practice";
     /// Time for which a drive that feeds a small draw may lack pressure.
     LACKING = 0.1, "of the time", "common practice";
+    /// Resting time below which a pump hardly rests.
+    HARDLY_RESTS = 0.02, "of the time", "common practice (a drive that sleeps does so for minutes)";
     /// Jump of the pressure within two seconds of a start.
     TANK_JUMP = 0.15, "of declared differential", "common practice";
     /// Movement of both switch points together.

@@ -6,14 +6,24 @@ use crate::limits;
 use crate::outcome::{PointsTo, StopReason};
 use crate::robust::{median, ramp};
 
-/// Of the runs that ended dry: the share that began with a loaded pump, and how long it stayed so.
+/// Of the runs that ended dry, the first of each row of them: the share that began with a loaded pump,
+/// and how long it stayed so. A new try after a dry stop begins where that one left off.
 fn began_loaded(view: &View) -> (f64, f64) {
-    let dry: Vec<&RunFacts> = view.case.stopped_by(StopReason::DryRun).collect();
+    let reasons = &view.case.ledger.reasons;
+    let first = |n: &usize| {
+        reasons[*n] == Some(StopReason::DryRun)
+            && (*n == 0 || reasons[*n - 1] != Some(StopReason::DryRun))
+    };
+    let dry: Vec<&RunFacts> =
+        (0..reasons.len()).filter(first).map(|n| &view.case.facts.runs[n]).collect();
     let loaded: Vec<f64> = dry
         .iter()
         .filter(|r| {
             r.unloaded_since_ms.is_some_and(|since| since - r.time.start_ms > 3_000)
-                && (view.case.levels.power_w.is_nan() || r.loaded > 0.8 * view.case.levels.power_w)
+                // A drive's load is what is asked of it.
+                && (view.case.constant_pressure()
+                    || view.case.levels.power_w.is_nan()
+                    || r.loaded > 0.8 * view.case.levels.power_w)
         })
         .filter_map(|r| r.unloaded_since_ms.map(|since| (since - r.time.start_ms) as f64 / 1000.0))
         .collect();
@@ -107,7 +117,7 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
             text: if share > 0.0 {
                 format!(
                     "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
-                     (median of {:.0} % of the dry runs){}; after a pause there is load again. More \
+                     (median; {:.0} % of the dry runs that did not follow another began so){}; after a pause there is load again. More \
                      is drawn than the source gives, or its level has fallen to the intake; a suction \
                      line that begins to draw air looks alike.",
                     share * 100.0,
@@ -160,7 +170,7 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
                 .push("dry runs that begin loaded point to the source, not the intake".to_owned());
         }
         if view.strength("high-tank-air") > 0.3 {
-            confidence *= 0.4;
+            confidence *= 0.25;
             against.push("a tank charged too high slows the filling too".to_owned());
         }
         if view.strength("transducer-supply") > 0.3 {

@@ -44,6 +44,12 @@ fn waterlogged(view: &View) -> Weight {
         against
             .push("the pressure jumps to one value at each start, as with too much air".to_owned());
     }
+    // Rows too long for the switch points show neither a narrow band nor too much air, which make
+    // short runs as well.
+    let blind = air <= 0.0 && view.missing(Need::Fine).is_some();
+    if blind {
+        confidence *= 0.4;
+    }
     let share = view.figure("low-tank-air", "gas_share_of_declared") * 100.0;
     let text = if air > 0.0 {
         format!(
@@ -68,6 +74,16 @@ fn waterlogged(view: &View) -> Weight {
             false,
         ),
         _ => length_of_runs(view),
+    };
+    let (otherwise, silent) = if blind && short > 0.0 {
+        (
+            "Runs are short; whether for want of air in the tank, too much of it, a narrow band of the \
+             switch or taps opened again and again, rows so long do not tell."
+                .to_owned(),
+            true,
+        )
+    } else {
+        (otherwise, silent)
     };
     Weight {
         confidence,
@@ -211,7 +227,7 @@ fn tight(view: &View) -> (String, bool) {
 enum Side {
     /// The pressure falls back at each stop: towards the check valve.
     Valve,
-    /// The drive never came to rest: a check valve leaks only while the pump stands.
+    /// The drive hardly came to rest: a check valve leaks only while the pump stands.
     House,
     /// Both lose pressure alike. The rate goes with the pressure over the open air on the house side
     /// and with that over the water level in the well on the other, but holes are of unknown shape
@@ -220,8 +236,8 @@ enum Side {
 }
 
 fn side(view: &View) -> Side {
-    let rests = view.figure("idle-pressure-loss", "rests");
-    if view.case.constant_pressure() && rests < 1.0 {
+    let resting = view.figure("idle-pressure-loss", "resting_share");
+    if view.case.constant_pressure() && resting < limits::HARDLY_RESTS.value {
         Side::House
     } else if view.strength("leak-back-at-stop") > 0.2 {
         Side::Valve

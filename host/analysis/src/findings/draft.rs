@@ -69,7 +69,8 @@ impl Draft {
     /// A figure; the unit is in its name. Figures that are not finite are left out.
     pub fn with(mut self, name: &'static str, value: f64) -> Self {
         if value.is_finite() {
-            self.measured.push((name, value));
+            // A sum of nothing is a negative zero.
+            self.measured.push((name, value + 0.0));
         }
         self
     }

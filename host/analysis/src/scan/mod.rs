@@ -172,6 +172,7 @@ impl Scanner {
         supply.tally.finish(&mut facts);
         facts.voltage_events = supply.voltage.events;
         facts.sustained = supply.voltage.sustained;
+        facts.noise_bar = supply.swing.noise_bar();
         facts.swings = supply.swing.swings;
         for event in &mut facts.voltage_events {
             let (start_ms, end_ms) = (event.time.start_ms, event.time.end_ms);

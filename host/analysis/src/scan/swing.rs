@@ -15,12 +15,58 @@ const LATE: f64 = limits::SWING_LATE.value;
 /// Start of a run not looked at for swinging.
 const SETTLE_MS: i64 = (limits::SWING_SETTLE_S.value * 1000.0) as i64;
 
+/// Standard deviations of its noise between which a reading stays for hundreds of rows (normal
+/// distribution: the range of 1000 values is 6.5 of them, and 8 once in thousands of times).
+const NOISE_RANGE: f32 = 8.0;
+
+/// Noise of the reading, from the bends between neighbouring rows: a swing of some seconds is straight
+/// over so short a time, noise is not.
+#[derive(Debug)]
+struct Noise {
+    before: [f32; 2],
+    bends: f64,
+    rows: f64,
+}
+
+/// Longest rows over which a swing of some seconds is straight, ms.
+const STRAIGHT_MS: i64 = 300;
+
+impl Noise {
+    fn new() -> Self {
+        Self { before: [f32::NAN; 2], bends: 0.0, rows: 0.0 }
+    }
+
+    fn push(&mut self, row: &Row) {
+        let bend = f64::from(row.p - 2.0 * self.before[1] + self.before[0]).abs();
+        self.before = [self.before[1], row.p];
+        if bend.is_finite() && row.end_ms - row.start_ms <= STRAIGHT_MS {
+            self.bends += bend;
+            self.rows += 1.0;
+        }
+    }
+
+    /// A stretch of rows ends: the next row has no neighbours yet.
+    fn part(&mut self) {
+        self.before = [f32::NAN; 2];
+    }
+
+    /// Standard deviation: three independent values weighted 1, -2, 1 have √6 times that of one, and
+    /// the mean of its size is √(2/π) of it.
+    fn sigma(&self) -> f32 {
+        if self.rows < 100.0 {
+            return 0.0;
+        }
+        (self.bends / self.rows / (12.0 / std::f64::consts::PI).sqrt()) as f32
+    }
+}
+
 /// Watches for swings.
 #[derive(Debug)]
 pub struct SwingWatch {
     reversal_bar: Option<f32>,
     rising: bool,
     extreme: (i64, f32),
+    noise: Noise,
     turns: Vec<(i64, f32)>,
     /// Finished swings.
     pub swings: Vec<Swing>,
@@ -33,9 +79,15 @@ impl SwingWatch {
             reversal_bar: held_bar.map(|bar| (limits::HUNTING.value * bar) as f32),
             rising: true,
             extreme: (i64::MIN, f32::NAN),
+            noise: Noise::new(),
             turns: Vec::new(),
             swings: Vec::new(),
         }
+    }
+
+    /// Noise of the reading, standard deviation, bar.
+    pub fn noise_bar(&self) -> f64 {
+        f64::from(self.noise.sigma())
     }
 
     /// Takes a row; `running_ms` is the time since the start, `None` at rest.
@@ -45,6 +97,8 @@ impl SwingWatch {
             self.interrupt();
             return;
         }
+        self.noise.push(row);
+        let reversal = reversal.max(NOISE_RANGE * self.noise.sigma());
         if self.extreme.1.is_nan() {
             self.extreme = (row.end_ms, row.p);
             return;
@@ -64,6 +118,7 @@ impl SwingWatch {
 
     /// A stretch of record, or a run, ends here.
     pub fn interrupt(&mut self) {
+        self.noise.part();
         if !self.extreme.1.is_nan() || !self.turns.is_empty() {
             self.close();
             self.extreme = (i64::MIN, f32::NAN);
@@ -106,4 +161,60 @@ fn even_part(turns: &[(i64, f32)]) -> &[(i64, f32)] {
         part = &part[..part.len() - 1];
     }
     part
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn watch(bar: impl Fn(i64) -> f32) -> Vec<Swing> {
+        let mut watch = SwingWatch::new(Some(2.0));
+        for n in 1..=20_000_i64 {
+            let p = bar(n);
+            let nan = f32::NAN;
+            let row = Row {
+                start_ms: (n - 1) * 200,
+                end_ms: n * 200,
+                v: nan,
+                v_min: nan,
+                v_max: nan,
+                i: nan,
+                i_max: nan,
+                p,
+                p_min: p,
+                p_max: p,
+                ma: nan,
+                ma_min: nan,
+                ma_max: nan,
+                w: nan,
+                f: nan,
+            };
+            watch.push(&row, Some(10_000 + n * 200));
+        }
+        watch.interrupt();
+        watch.swings
+    }
+
+    /// Noise of 30 mbar, white (sum of twelve even values, by a linear congruence), goes up and down
+    /// by more than 5 % of the held pressure again and again, and is no swing; a swing is seen
+    /// through it.
+    #[test]
+    fn noise_is_no_swing() {
+        let noise = |n: i64| {
+            let mut state = n as u64;
+            let sum: f64 = (0..12)
+                .map(|_| {
+                    state = state
+                        .wrapping_mul(6_364_136_223_846_793_005)
+                        .wrapping_add(1_442_695_040_888_963_407);
+                    (state >> 11) as f64 / (1_u64 << 53) as f64
+                })
+                .sum();
+            0.03 * (sum - 6.0) as f32
+        };
+        assert_eq!(watch(|n| 2.0 + noise(n)), []);
+        let swing = |n: i64| (n as f32 * 0.2 / 6.0 * std::f32::consts::TAU).sin();
+        let seen = watch(|n| 2.0 + 0.25 * swing(n) + noise(n));
+        assert!(seen.iter().any(|s| (s.period_s - 6.0).abs() < 0.3 && s.cycles > 100), "{seen:?}");
+    }
 }

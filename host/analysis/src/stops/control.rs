@@ -80,7 +80,9 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
         exact: exact || levels.cut_out.is_none(),
         at_once,
         early: off(0.15).is_some_and(|off| off > 1.0),
-        late: off(0.15).is_some_and(|off| off < -1.0),
+        // However its starts scatter, no switch waits until half of its differential below.
+        late: off(0.15).is_some_and(|off| off < -1.0)
+            || next.is_some_and(|next| next.start_bar < plan.start_bar - 0.5 * band),
         unproved: plan.top_bar.is_finite()
             && !near_declared
             && cut_in.is_none()

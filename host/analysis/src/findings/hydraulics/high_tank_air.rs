@@ -59,6 +59,11 @@ pub fn find(case: &Case) -> Option<Draft> {
         .levels
         .cut_in
         .map_or(case.plan.start_bar, |line| line.value.min(case.plan.start_bar + band));
+    // Where the reading wanders, what it shows for the precharge wanders with it.
+    if case.levels.cut_in.is_some_and(|line| line.change != 0.0 && knee < line.value + 0.08 * band)
+    {
+        return None;
+    }
     // The jump must end above the switch point and always at the same pressure: the precharge.
     if knee < case.plan.start_bar + 0.08 * band
         || knee > case.plan.top_bar + 0.1 * band

@@ -32,6 +32,9 @@ const HOLDING_S: f64 = limits::HOLDING_S.value;
 /// Time for which a drive that feeds a small draw may lack pressure.
 const LACKING: f64 = limits::LACKING.value;
 
+/// Share of the time below which a pump hardly rests.
+const HARDLY: f64 = limits::HARDLY_RESTS.value;
+
 /// A stretch in which no rest held its pressure.
 struct Loss<'a> {
     rests: Vec<&'a RestFacts>,
@@ -155,6 +158,13 @@ pub fn find(case: &Case) -> Option<Draft> {
     } else {
         String::new()
     };
+    let rests: Vec<_> = case
+        .facts
+        .rests
+        .iter()
+        .filter(|r| r.end_seen && r.time.meets(loss.time.start_ms, loss.time.end_ms, 0))
+        .collect();
+    let resting = rests.iter().map(|r| r.time.seconds()).sum::<f64>() / loss.time.seconds();
     let text = match (quiet, per_min) {
         (true, Some(per_min)) => format!(
             "In {} rests in a row, {:.1} h together, the pressure never held: it fell by at least \
@@ -170,10 +180,16 @@ pub fn find(case: &Case) -> Option<Draft> {
             seconds / 3600.0,
             of_kind().count(),
         ),
-        (_, None) => format!(
+        (_, None) if resting < HARDLY => format!(
             "For {:.0} h on end, nights included, the drive never came to rest, as when water is drawn \
              all the time; a drive set never to sleep does the same.",
             seconds / 3600.0,
+        ),
+        (_, None) => format!(
+            "For {:.0} h on end, nights included, the pump came to rest {} times, but never for long \
+             enough to see whether the pressure holds, as when water leaves all the time.",
+            seconds / 3600.0,
+            rests.len(),
         ),
     };
     // A third of a rest (see `scan/rests.rs`), or what there is of a drive that never rests.
@@ -185,6 +201,7 @@ pub fn find(case: &Case) -> Option<Draft> {
             .resting_on(judged_s, case.facts)
             .with("loss_bar_per_min", per_min.unwrap_or(f64::NAN))
             .with("rests", of_kind().count() as f64)
+            .with("resting_share", resting)
             .with("judged_h", loss.seconds() / 3600.0)
             .with("loss_l_per_h", litres_per_h)
             .with("relative_scatter", scatter / rate)

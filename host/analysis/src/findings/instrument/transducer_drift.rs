@@ -94,7 +94,12 @@ fn under_drive(case: &Case) -> Option<Draft> {
     {
         return None;
     }
-    let unit = if case.facts.has.power { "W" } else { "A" };
+    // A drive takes more current from a lower voltage for the same load.
+    let (unit, severity, points_to) = if case.facts.has.power {
+        ("W", Severity::Watch, PointsTo::Sensor)
+    } else {
+        ("A", Severity::Info, PointsTo::None)
+    };
     let text = format!(
         "The load from which the drive goes to sleep, moving no water, went from {:.1} to {:.1} \
          {unit} over the record ({:+.0} %) at the same pressure reading. The real pressure, or the \
@@ -105,7 +110,7 @@ fn under_drive(case: &Case) -> Option<Draft> {
         share * 100.0,
     );
     Some(
-        Draft::new("transducer-drift", Severity::Watch, PointsTo::Sensor, text)
+        Draft::new("transducer-drift", severity, points_to, text)
             .sure(ramp(share.abs(), 0.02, 0.12))
             .with("idle_load_change_share", share)
             .limit(

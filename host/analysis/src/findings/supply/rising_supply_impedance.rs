@@ -21,8 +21,11 @@ pub fn growth(case: &Case) -> Option<(f64, f64, f64)> {
     let scatter = step / 2f64.sqrt();
     // What a voltmeter cannot tell is no growth, however even it looks.
     let least = limits::VOLTAGE_TOLD.value * case.plan.nominal_v / judged_a(case);
+    // Standard uncertainty of the difference of two medians of so many values (a median's is
+    // √(π/2) times that of a mean, normal distribution).
+    let uncertain = scatter * (std::f64::consts::PI / part as f64).sqrt();
     let grew = late > limits::IMPEDANCE_GROWTH.value * early
-        && late - early > (5.0 * scatter / (part as f64).sqrt()).max(least);
+        && late - early > (limits::SIGMAS.value * uncertain).max(least);
     grew.then_some((early, late, scatter))
 }
 
