@@ -164,7 +164,8 @@ impl OpenRun {
     /// Takes a row.
     pub fn push(&mut self, row: &Row, plan: &Plan) {
         let facts = &mut self.facts;
-        let since_ms = row.end_ms - facts.time.start_ms;
+        // A row that begins before the motor has settled holds some of its inrush.
+        let since_ms = row.start_ms - facts.time.start_ms;
         facts.time.end_ms = row.end_ms;
         self.strip.push(row);
         let load = match plan.load {
