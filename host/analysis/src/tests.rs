@@ -2,6 +2,7 @@
 //! a cause is found from what it does, and that nothing else is named; the independent judge is the
 //! suite of sample sites.
 
+mod coarse;
 mod current;
 mod many;
 mod marks;
