@@ -55,6 +55,21 @@ pub struct Facts {
     pub pressure_max: Option<(f64, i64)>,
 }
 
+impl Facts {
+    /// Dips of the voltage, whosever they are.
+    pub fn dips(&self) -> impl Iterator<Item = &VoltageEvent> {
+        self.voltage_events.iter().filter(|event| event.kind == VoltageKind::Dip)
+    }
+
+    /// True when the supply was gone at any moment of a stretch.
+    pub fn interrupted(&self, time: &Stretch) -> bool {
+        self.voltage_events.iter().any(|event| {
+            event.kind == VoltageKind::Interruption
+                && event.time.meets(time.start_ms, time.end_ms, 0)
+        })
+    }
+}
+
 /// Load while the pressure reading stood at one value.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PressureLoad {

@@ -1,7 +1,7 @@
 //! Causes in the supply and its connections.
 
 use super::{Cause, Need, View, Weight};
-use crate::facts::{Minute, VoltageKind};
+use crate::facts::{Minute, Stretch};
 use crate::limits;
 use crate::outcome::PointsTo;
 use crate::robust::{median, ramp};
@@ -43,10 +43,7 @@ fn no_short_event(view: &View) -> String {
 fn no_long_event(view: &View) -> String {
     let facts = view.case.facts;
     let gone = |m: &&Minute| {
-        facts.voltage_events.iter().any(|event| {
-            event.kind == VoltageKind::Interruption
-                && event.time.meets(m.start_ms, m.start_ms + 60_000, 0)
-        })
+        facts.interrupted(&Stretch { start_ms: m.start_ms, end_ms: m.start_ms + 60_000 })
     };
     let (without, with): (Vec<&Minute>, Vec<&Minute>) =
         facts.minutes.iter().partition(|minute| !gone(minute));
@@ -85,13 +82,7 @@ pub const SUPPLY_DIPS: Cause = Cause {
             }
         ),
         otherwise: {
-            let own = view
-                .case
-                .facts
-                .voltage_events
-                .iter()
-                .filter(|e| e.kind == VoltageKind::Dip)
-                .count();
+            let own = view.case.facts.dips().count();
             if own > 0 && view.finding("voltage-dip").is_none() {
                 format!("All {own} dips below 90 % of nominal came with this pump's own starts.")
             } else {

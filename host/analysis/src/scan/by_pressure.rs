@@ -106,6 +106,22 @@ mod tests {
     const SITE: &str = "[supply]\nnominal_v = 230\nfrequency_hz = 50\n[motor]\nrated_current_a = \
                         5\n[control]\nkind = \"pressure-switch\"\ncut_in_bar = 2\ncut_out_bar = 3";
 
+    /// Runs told from a pressure in rows of this length.
+    fn runs_of(mean: Vec<f32>, row_ms: u32) -> Vec<Stretch> {
+        let columns = Columns {
+            end_ms: (1..=mean.len() as i64).map(|row| row * i64::from(row_ms)).collect(),
+            span_ms: vec![row_ms; mean.len()],
+            pressure_bar: Some(Channel {
+                min: mean.clone(),
+                max: mean.clone(),
+                mean,
+                spread: false,
+            }),
+            ..Columns::default()
+        };
+        runs(&columns, &pumpwitness_site_file::parse(SITE).unwrap())
+    }
+
     /// A sawtooth falls for 200 s and rises for 50 s; one rise has a dent.
     #[test]
     fn runs_reach_from_low_to_high_and_over_dents() {
@@ -117,19 +133,7 @@ mod tests {
             let dent = if (720..730).contains(&second) { 0.15 } else { 0.0 };
             (saw - dent) as f32
         };
-        let mean: Vec<f32> = (1..=1_250).map(bar).collect();
-        let columns = Columns {
-            end_ms: (1..=1_250).map(|s| s * 1000).collect(),
-            span_ms: vec![1000; 1_250],
-            pressure_bar: Some(Channel {
-                min: mean.clone(),
-                max: mean.clone(),
-                mean,
-                spread: false,
-            }),
-            ..Columns::default()
-        };
-        let runs = runs(&columns, &pumpwitness_site_file::parse(SITE).unwrap());
+        let runs = runs_of((1..=1_250).map(bar).collect(), 1000);
         assert_eq!(runs.len(), 5, "{runs:?}");
         for (n, run) in runs.iter().enumerate() {
             let start_ms = n as i64 * 250_000 + 200_000;
@@ -153,19 +157,7 @@ mod tests {
             let noise = (row * 7_919 + 13) % 1_009;
             (bar + (noise as f64 / 1_009.0 - 0.5) * 0.02) as f32
         };
-        let mean: Vec<f32> = (1..=10_000).map(bar).collect();
-        let columns = Columns {
-            end_ms: (1..=10_000).map(|row| row * 200).collect(),
-            span_ms: vec![200; 10_000],
-            pressure_bar: Some(Channel {
-                min: mean.clone(),
-                max: mean.clone(),
-                mean,
-                spread: false,
-            }),
-            ..Columns::default()
-        };
-        let runs = runs(&columns, &pumpwitness_site_file::parse(SITE).unwrap());
+        let runs = runs_of((1..=10_000).map(bar).collect(), 200);
         assert!((4..=5).contains(&runs.len()), "{runs:?}");
         for run in &runs {
             let length_s = (run.end_ms - run.start_ms) as f64 / 1000.0;

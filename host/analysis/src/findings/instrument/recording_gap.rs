@@ -1,7 +1,6 @@
 //! Stretches without rows.
 
 use crate::case::Case;
-use crate::facts::VoltageKind;
 use crate::findings::{Draft, span};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
@@ -14,15 +13,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     }
     let total: f64 = gaps.iter().map(crate::facts::Stretch::seconds).sum();
     let longest = gaps.iter().map(crate::facts::Stretch::seconds).fold(0.0, f64::max);
-    let dark = gaps
-        .iter()
-        .filter(|gap| {
-            case.facts.voltage_events.iter().any(|event| {
-                event.kind == VoltageKind::Interruption
-                    && event.time.meets(gap.start_ms, gap.end_ms, 0)
-            })
-        })
-        .count();
+    let dark = gaps.iter().filter(|gap| case.facts.interrupted(gap)).count();
     let rest = match dark {
         0 => "What happened in them is not known and nothing is concluded from them.".to_owned(),
         dark => format!(

@@ -2,7 +2,7 @@
 //! voltage was recorded, only with the supply present; elsewhere the text says that it was not.
 
 use crate::case::Case;
-use crate::facts::{Stretch, VoltageKind};
+use crate::facts::Stretch;
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
@@ -58,9 +58,8 @@ pub fn find(case: &Case) -> Option<Draft> {
             .rfind(|(run, _)| run.time.end_ms <= rest.time.start_ms + 1);
         let waiting = before.is_some_and(|(_, reason)| reason.is_none_or(crate::stops::protective));
         // Below the hold-in voltage a contactor may stay open of itself.
-        let dead = facts.voltage_events.iter().any(|e| {
-            e.kind == VoltageKind::Interruption && e.time.meets(time.start_ms, time.end_ms, 0)
-        }) || lowest_v(case, &time) < limits::HOLD_IN.value * case.plan.nominal_v;
+        let dead = facts.interrupted(&time)
+            || lowest_v(case, &time) < limits::HOLD_IN.value * case.plan.nominal_v;
         let blind = facts.loop_faults.iter().any(|f| f.time.meets(time.start_ms, time.end_ms, 0));
         let unknown = !rest.start_seen && before.is_none();
         if !waiting && !dead && !blind && !unknown {

@@ -15,6 +15,11 @@ use crate::case::Case;
 use crate::facts::VoltageEvent;
 use crate::robust::median;
 
+/// True when this pump's current rose by more than half of its rated one with the event.
+pub fn rose(event: &VoltageEvent, case: &Case) -> bool {
+    event.current_rise_a > 0.5 * case.plan.rated_a
+}
+
 /// Whose dip: true when the pump's own current explains it, along the supply's impedance.
 ///
 /// At its own start a motor's current rises and the voltage falls by current times impedance; a
@@ -28,7 +33,7 @@ pub fn own(event: &VoltageEvent, case: &Case) -> bool {
         .min_by_key(|(ms, _)| (ms - event.time.start_ms).abs())
         .map(|z| z.1);
     let usual = median(case.levels.impedance.iter().map(|z| z.1));
-    let rose = event.current_rise_a > 0.5 * case.plan.rated_a;
+    let rose = rose(event, case);
     let Some(ohm) = nearest.into_iter().chain(usual).reduce(f64::max) else {
         // How far its current pulls the voltage down is not known: what came with a rise of it is not
         // laid to others.

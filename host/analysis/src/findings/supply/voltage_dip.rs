@@ -1,15 +1,15 @@
 //! Dips that this pump did not cause.
 
 use crate::case::Case;
-use crate::facts::{VoltageEvent, VoltageKind};
+use crate::facts::VoltageEvent;
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::ramp;
 
-/// Dips of the supply, those of the pump's own starts left out.
+/// Dips of the supply, those that the pump's own current explains left out.
 pub fn upstream<'a>(case: &'a Case) -> impl Iterator<Item = &'a VoltageEvent> {
-    case.facts.voltage_events.iter().filter(|e| e.kind == VoltageKind::Dip && !super::own(e, case))
+    case.facts.dips().filter(|dip| !super::own(dip, case))
 }
 
 /// True when every dip came while this pump ran although it mostly rests: a poor connection drops
@@ -40,7 +40,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let nominal = case.plan.nominal_v;
     let lowest = dips.iter().map(|d| d.extreme_v).fold(f64::NAN, f64::min);
     let longest = dips.iter().map(|d| d.time.seconds()).fold(0.0, f64::max);
-    let resting = dips.iter().filter(|d| d.current_rise_a < 0.5 * case.plan.rated_a).count();
+    let resting = dips.iter().filter(|dip| !super::rose(dip, case)).count();
     let per_day = dips.len() as f64 / case.days();
     let whose = if case.facts.has.current && resting == dips.len() {
         "This pump's current did not rise by half of its rated one with any of them. So they come \

@@ -1,7 +1,7 @@
 //! Voltage that gives way under this pump's own current.
 
 use crate::case::Case;
-use crate::facts::{RunFacts, Stretch, VoltageKind};
+use crate::facts::{RunFacts, Stretch};
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
@@ -80,12 +80,7 @@ pub fn find(case: &Case) -> Option<Draft> {
 /// together, as in long rows.
 fn of_dips(case: &Case) -> Option<Draft> {
     let nominal = case.plan.nominal_v;
-    let dips: Vec<_> = case
-        .facts
-        .voltage_events
-        .iter()
-        .filter(|e| e.kind == VoltageKind::Dip && super::own(e, case))
-        .collect();
+    let dips: Vec<_> = case.facts.dips().filter(|dip| super::own(dip, case)).collect();
     if dips.len() < 3 || !case.levels.impedance.is_empty() {
         return None;
     }
