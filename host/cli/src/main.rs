@@ -8,6 +8,7 @@
 //! local page asks of them.
 
 mod args;
+mod beside;
 mod commands;
 mod failure;
 mod filing;

@@ -1,5 +1,6 @@
 //! One archive in memory: read, checked and analysed.
 
+use crate::beside::beside;
 use crate::commands::report::{self, Form};
 use crate::failure::{Context, Failure};
 use crate::integrity;
@@ -31,15 +32,20 @@ pub struct Analysed {
 impl Opened {
     /// Reads an archive; `name` is that of its file.
     pub fn new(name: &str, archive: &[u8], known: &Trust) -> Result<Self, Failure> {
-        let verification = verify(archive, known).map_err(Failure::input)?;
-        let recording = read_archive(name, archive).map_err(Failure::input)?;
-        let read = match site(&recording) {
-            Ok((site, zone)) => {
-                let analysis = analyse(&recording, &site);
-                Ok(Analysed { loaded: Loaded { recording, site, zone }, analysis })
-            }
-            Err(failure) => Err((Box::new(recording), failure)),
-        };
+        let (verification, read) = beside(
+            || verify(archive, known).map_err(Failure::input),
+            || {
+                let recording = read_archive(name, archive).map_err(Failure::input)?;
+                Ok(match site(&recording) {
+                    Ok((site, zone)) => {
+                        let analysis = analyse(&recording, &site);
+                        Ok(Analysed { loaded: Loaded { recording, site, zone }, analysis })
+                    }
+                    Err(failure) => Err((Box::new(recording), failure)),
+                })
+            },
+        );
+        let (verification, read) = (verification?, read?);
         Ok(Self { verification, read })
     }
 

@@ -1,6 +1,7 @@
 //! `report`: the evidence report as one file.
 
 use crate::args::Report;
+use crate::beside::beside;
 use crate::failure::Failure;
 use crate::load::{self, Loaded};
 use crate::{integrity, output};
@@ -38,12 +39,12 @@ impl Form {
 pub fn run(arguments: &Report) -> Result<(), Failure> {
     let form = Form::of(&arguments.out)?;
     let loaded = load::recording(&arguments.input)?;
-    let analysis = analyse(&loaded.recording, &loaded.site);
-    let integrity = integrity::check(
-        &arguments.input.recording,
-        loaded.recording.source.kind,
-        arguments.trust.as_deref(),
-    )?;
+    let kind = loaded.recording.source.kind;
+    let (integrity, analysis) = beside(
+        || integrity::check(&arguments.input.recording, kind, arguments.trust.as_deref()),
+        || analyse(&loaded.recording, &loaded.site),
+    );
+    let integrity = integrity?;
     let bytes = bytes(&input(&loaded, &analysis, integrity.as_ref(), Timestamp::now()), form)?;
     output::write_file(&arguments.out, &bytes)?;
     output::print(&format!("report written to {}\n", arguments.out.display()))

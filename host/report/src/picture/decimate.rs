@@ -52,8 +52,10 @@ pub fn decimate(
         return Vec::new();
     }
     let first = columns.end_ms.partition_point(|end| *end <= from_ms);
+    // Stretch of the column that the row before ended in: most rows lie in it as a whole.
+    let (mut current, mut inside) = (0, from_ms..from_ms);
     for row in first..columns.len() {
-        let start_ms = columns.start_ms(row);
+        let (start_ms, end_ms) = (columns.start_ms(row), columns.end_ms[row]);
         if start_ms >= to_ms {
             break;
         }
@@ -61,8 +63,13 @@ pub fn decimate(
         if mean.is_nan() && min.is_nan() && max.is_nan() {
             continue;
         }
+        if inside.start <= start_ms && end_ms < inside.end {
+            let covered = (end_ms - start_ms) as f64 / width_ms;
+            sums[current].add(mean, min, max, covered.max(1e-9));
+            continue;
+        }
         let begin = (start_ms - from_ms) as f64 / width_ms;
-        let end = (columns.end_ms[row] - from_ms) as f64 / width_ms;
+        let end = (end_ms - from_ms) as f64 / width_ms;
         let first_bucket = begin.max(0.0) as usize;
         // A row that ends on a border does not reach into the next column.
         let last_bucket = ((end - 1e-9).max(0.0) as usize).clamp(first_bucket, buckets.max(1) - 1);
@@ -72,6 +79,10 @@ pub fn decimate(
                 sum.add(mean, min, max, covered.max(1e-9));
             }
         }
+        current = last_bucket;
+        let border_ms = |bucket: usize| bucket as f64 * width_ms;
+        inside = from_ms + border_ms(current).ceil() as i64
+            ..from_ms + border_ms(current + 1).floor() as i64;
     }
     sums.into_iter().map(Sum::bucket).collect()
 }
@@ -142,6 +153,48 @@ mod tests {
         let buckets = decimate(&columns, Series::plain(&values), 0, 2000, 4);
         assert!(buckets[0].is_some() && buckets[1].is_some());
         assert_eq!(buckets[2..], [None, None]);
+    }
+
+    /// Against the definition: for every column, whatever rows reach into it.
+    #[test]
+    fn columns_are_what_reaches_into_them() {
+        let mut random = fastrand::Rng::with_seed(4);
+        let mut columns = Columns::default();
+        let mut end_ms = 1_000;
+        for _ in 0..2_000 {
+            let span_ms = if random.u8(..20) == 0 { random.u32(1..9_000) } else { 200 };
+            let gap_ms = if random.u8(..50) == 0 { random.i64(1..5_000) } else { 0 };
+            end_ms += gap_ms + i64::from(span_ms);
+            columns.end_ms.push(end_ms);
+            columns.span_ms.push(span_ms);
+        }
+        let mean: Vec<f32> = (0..columns.len()).map(|_| random.f32()).collect();
+        let max: Vec<f32> = mean.iter().map(|mean| mean + random.f32()).collect();
+        let series = Series { mean: &mean, min: &mean, max: &max };
+        for (from_ms, to_ms, count) in [(0, end_ms + 10, 7), (50_001, 333_334, 123), (0, 9_000, 40)]
+        {
+            let width_ms = (to_ms - from_ms) as f64 / count as f64;
+            let shown = decimate(&columns, series, from_ms, to_ms, count);
+            for (n, bucket) in shown.iter().enumerate() {
+                let left = from_ms as f64 + n as f64 * width_ms;
+                let reach = |row: usize| {
+                    let end = (columns.end_ms[row] as f64).min(left + width_ms);
+                    end - (columns.start_ms(row) as f64).max(left)
+                };
+                // A row that only touches a border may be on either side of it.
+                let rows = |least: f64| (0..columns.len()).filter(move |row| reach(*row) > least);
+                let Some(bucket) = bucket else {
+                    assert_eq!(rows(1e-3).count(), 0);
+                    continue;
+                };
+                let (sum, weight) = rows(0.0).fold((0.0, 0.0), |(sum, weight), row| {
+                    (sum + f64::from(mean[row]) * reach(row), weight + reach(row))
+                });
+                assert!((f64::from(bucket.mean) - sum / weight).abs() < 1e-5, "{n}: {bucket:?}");
+                let most = |least| rows(least).map(|row| max[row]).fold(f32::MIN, f32::max);
+                assert!(most(1e-3) <= bucket.max && bucket.max <= most(-1e-3), "{n}: {bucket:?}");
+            }
+        }
     }
 
     #[test]
