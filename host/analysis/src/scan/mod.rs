@@ -31,9 +31,9 @@ use voltage::VoltageWatch;
 /// Buckets for the lengths of rows, of 0.1 s each: up to the longest row a logger joins.
 const SPANS: usize = 601;
 /// Rows that the watches go over at a time: few enough to stay in the nearest memories.
-const ROWS_AT_ONCE: usize = 2048;
+const ROWS_AT_ONCE: usize = 8192;
 /// Batches of so many rows are shared by two threads.
-const ROWS_TO_SHARE: usize = 16 * ROWS_AT_ONCE;
+const ROWS_TO_SHARE: usize = 4 * ROWS_AT_ONCE;
 /// Stretches of rows by which the first thread may be ahead of the second.
 const AHEAD_MAX: usize = 8;
 /// No time since the start of a run: the pump rests.
@@ -206,24 +206,27 @@ impl PumpWatch {
     /// Takes rows; adds to `running` the time since the start of the run for each, or [`RESTING`].
     fn push(&mut self, rows: &Rows, part: Range<usize>, running: &mut Vec<i64>) {
         for n in part {
-            let row = &rows.row(n);
+            let mut row = rows.row(n);
             match self.last_end_ms {
                 None => {
                     self.facts.start_ms = row.start_ms;
-                    self.runs.resume(row.start_ms, self.runs.load_of(row));
+                    self.runs.resume(row.start_ms, self.runs.load_of(&row));
                 }
                 Some(last) if row.start_ms - last > self.gap_ms => {
                     self.interrupt(last);
                     self.facts.gaps.push(Stretch { start_ms: last, end_ms: row.start_ms });
-                    self.runs.resume(row.start_ms, self.runs.load_of(row));
+                    self.runs.resume(row.start_ms, self.runs.load_of(&row));
                 }
                 Some(_) => {}
             }
             self.last_end_ms = Some(row.end_ms);
             self.facts.covered_ms += row.end_ms - row.start_ms;
             self.facts.rows += 1;
-            self.signal.push(row);
-            self.runs.push(row, !self.signal.faulty());
+            self.signal.push(&row);
+            if self.signal.faulty() {
+                (row.p, row.p_min, row.p_max) = (f32::NAN, f32::NAN, f32::NAN);
+            }
+            self.runs.push(&row);
             let running_ms = self.runs.running_ms(row.end_ms);
             if running_ms.is_some() {
                 let bucket =

@@ -66,23 +66,19 @@ impl RunWatch {
         }
     }
 
-    /// Takes a row. `trusted` is false while the pressure reading is known to be faulty.
-    pub fn push(&mut self, row: &Row, trusted: bool) {
-        let mut row = *row;
-        if !trusted {
-            (row.p, row.p_min, row.p_max) = (f32::NAN, f32::NAN, f32::NAN);
-        }
-        let load = self.load(&row);
+    /// Takes a row, without its pressure where the reading is known to be faulty.
+    pub fn push(&mut self, row: &Row) {
+        let load = self.load(row);
         let running = self.open.as_ref().is_some_and(|run| !run.stopped);
         let before = std::mem::replace(&mut self.load_before, load);
         self.remember(row);
         if running && load < self.plan.off {
-            self.stop(&row, before, load);
+            self.stop(row, before, load);
         } else if !running && load > self.plan.on {
-            self.start(&row);
+            self.start(row);
         }
         if let Some(rest) = &mut self.rest {
-            rest.push(&row, &self.plan);
+            rest.push(row, &self.plan);
         }
         if let Some(run) = &mut self.open {
             if run.stopped {
@@ -90,7 +86,7 @@ impl RunWatch {
                     self.finish_run(row.end_ms);
                 }
             } else {
-                run.push(&row, &self.plan);
+                run.push(row, &self.plan);
                 if !run.start_judged && row.end_ms - run.facts.time.start_ms > 8_000 {
                     run.judge_start(&self.recent);
                 }
@@ -98,8 +94,8 @@ impl RunWatch {
         }
     }
 
-    fn remember(&mut self, row: Row) {
-        self.recent.push_back(row);
+    fn remember(&mut self, row: &Row) {
+        self.recent.push_back(*row);
         while self.recent.len() > LOOK_BACK_ROWS
             || self.recent.front().is_some_and(|r| row.end_ms - r.end_ms > LOOK_BACK_MS)
         {

@@ -15,10 +15,12 @@ const UNBALANCE_MS: i64 = 600_000;
 const MINUTE_MS: i64 = 60_000;
 
 /// The whole number nearest to a value, halves rounded up; 0 for values below zero. (Without the
-/// processor's own instruction, which is not known to be there, rounding is a call.)
+/// processor's own instruction, which is not known to be there, rounding is a call. What is too
+/// great for an i32 stays there, far beyond every step.)
 fn nearest(value: f64) -> usize {
-    let below = value as usize;
-    below + usize::from(value - below as f64 >= 0.5)
+    let value = value.max(0.0);
+    let below = value as i32;
+    below as usize + usize::from(value - f64::from(below) >= 0.5)
 }
 
 /// Sums.
