@@ -13,7 +13,9 @@ use std::fs;
 fn each(channels: &mut [Channel], change: impl Fn(f32) -> f32) {
     for channel in channels {
         for values in [&mut channel.mean, &mut channel.min, &mut channel.max] {
-            values.iter_mut().for_each(|value| *value = change(*value));
+            for value in values {
+                *value = change(*value);
+            }
         }
     }
 }
@@ -68,13 +70,14 @@ fn said(analysis: &Analysis) -> Vec<String> {
     causes.chain(ruled_out).chain(findings).chain(runs).collect()
 }
 
+type Change = fn(&mut Recording, &mut Site);
+
 #[test]
 fn the_same_record_on_another_nameplate_is_judged_the_same() {
     let Some(folder) = samples() else {
         eprintln!("no sample recordings here: nothing to compare with");
         return;
     };
-    type Change = fn(&mut Recording, &mut Site);
     let changes: [(&str, Change); 5] = [
         ("half the voltage, twice the current", |r, s| other_mains(r, s, 0.5, 2.0)),
         ("twice the voltage, half the current", |r, s| other_mains(r, s, 2.0, 0.5)),
