@@ -41,11 +41,45 @@ fn empty_foreign_and_missing_archives_are_refused() {
         assert_eq!(code, 1);
         assert!(line.contains("recording.pwa"), "{line}");
     }
-    let folder = tempfile::tempdir().unwrap();
-    let outcome = run(folder.path(), &["analyse", "nothing.pwa"]);
-    let (code, line) = outcome.one_line_error();
-    assert_eq!(code, 1);
-    assert!(line.contains("nothing.pwa"), "{line}");
+}
+
+/// Every command that reads or writes a file says which, and what to do, in plain words.
+#[test]
+fn a_file_or_folder_that_is_not_there_is_told_with_a_remedy() {
+    let folder = with_file("recording.pwa", archive());
+    fs::write(folder.path().join("table.csv"), "time,current_a\n1777852800,0\n1777852801,5\n")
+        .unwrap();
+    let absent = "there is no such file: check its name and its folder";
+    let nowhere = "there is no such folder: make it first, or name another";
+    for (line, place, remedy) in [
+        ("analyse nothing.pwa", "nothing.pwa", absent),
+        ("analyse recording.pwa --site none.toml", "none.toml", absent),
+        ("report nothing.pwa --out r.html", "nothing.pwa", absent),
+        ("report recording.pwa --out none/r.html", "none/r.html", nowhere),
+        ("compare nothing.pwa recording.pwa --out r.html", "nothing.pwa", absent),
+        ("compare recording.pwa nothing.pwa --out r.html", "nothing.pwa", absent),
+        ("verify nothing.pwa", "nothing.pwa", absent),
+        ("verify recording.pwa --trust none.toml", "none.toml", absent),
+        ("bundle nothing.pwa --out r.zip", "nothing.pwa", absent),
+        ("bundle recording.pwa --out none/r.zip", "none/r.zip", nowhere),
+        ("export nothing.pwa --out r.csv", "nothing.pwa", absent),
+        ("export recording.pwa --out none/r.csv", "none/r.csv", nowhere),
+        ("import nothing.csv --site site.toml --out r.parquet", "nothing.csv", absent),
+        ("import table.csv --site none.toml --out r.parquet", "none.toml", absent),
+        ("import table.csv --site site.toml --out none/r.parquet", "none/r.parquet", nowhere),
+        ("records --add nothing.pwa --folder kept", "nothing.pwa", absent),
+        ("calibrate --file none.toml", "none.toml", absent),
+        ("arm --site none.toml", "none.toml", absent),
+        ("watch --site none.toml", "none.toml", absent),
+        ("analyse .", ".", "this is a folder: name a file in it"),
+        ("verify .", ".", "this is a folder: name a file in it"),
+    ] {
+        let words: Vec<&str> = line.split(' ').collect();
+        let outcome = run(folder.path(), &words);
+        let (code, told) = outcome.one_line_error();
+        assert_eq!(code, 1, "{line}: {told}");
+        assert!(told.contains(place) && told.ends_with(remedy), "{line}: {told}");
+    }
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! Failures as the user sees them: one line, an exit code.
 
 use std::fmt::Display;
+use std::io::{self, ErrorKind};
 use std::process::ExitCode;
 
 /// Whose fault it is; the exit codes of the program, defined here and nowhere else.
@@ -67,5 +68,53 @@ pub trait Context<T> {
 impl<T, E: Display> Context<T> for Result<T, E> {
     fn or_input(self, what: impl Display) -> Result<T, Failure> {
         self.map_err(|error| Failure::input(format_args!("{what}: {error}")))
+    }
+}
+
+/// The same where the file system refused: its reason in plain words, with what to do about it.
+pub trait FileContext<T> {
+    /// `what` could not be read.
+    fn or_unread(self, what: impl Display) -> Result<T, Failure>;
+    /// `what` could not be written.
+    fn or_unwritten(self, what: impl Display) -> Result<T, Failure>;
+}
+
+impl<T> FileContext<T> for io::Result<T> {
+    fn or_unread(self, what: impl Display) -> Result<T, Failure> {
+        self.map_err(|error| unread(what, &error))
+    }
+
+    fn or_unwritten(self, what: impl Display) -> Result<T, Failure> {
+        self.map_err(|error| unwritten(what, &error))
+    }
+}
+
+/// What to say of a file that could not be read.
+pub fn unread(what: impl Display, error: &io::Error) -> Failure {
+    let remedy = match error.kind() {
+        ErrorKind::NotFound => "there is no such file: check its name and its folder",
+        ErrorKind::IsADirectory => "this is a folder: name a file in it",
+        ErrorKind::PermissionDenied => "you may not read it: ask its owner, or copy it",
+        ErrorKind::InvalidData => "it is no text: name another file",
+        _ => "",
+    };
+    refused(what, error, remedy)
+}
+
+/// What to say of a file or folder that could not be written.
+pub fn unwritten(what: impl Display, error: &io::Error) -> Failure {
+    let remedy = match error.kind() {
+        ErrorKind::NotFound => "there is no such folder: make it first, or name another",
+        ErrorKind::PermissionDenied => "you may not write there: name another folder",
+        ErrorKind::StorageFull => "the disk is full: make room, or name another disk",
+        _ => "",
+    };
+    refused(what, error, remedy)
+}
+
+fn refused(what: impl Display, error: &io::Error, remedy: &str) -> Failure {
+    match remedy {
+        "" => Failure::input(format_args!("{what}: {error}")),
+        remedy => Failure::input(format_args!("{what}: {remedy}")),
     }
 }

@@ -1,7 +1,7 @@
 //! The folder of recordings, as every command that files or looks up records uses it: where it is,
 //! what is said of a record, and how a download becomes one.
 
-use crate::failure::{Context, Failure};
+use crate::failure::{Context, Failure, FileContext};
 use crate::opened::{Analysed, Opened};
 use etcetera::BaseStrategy;
 use jiff::Timestamp;
@@ -90,12 +90,12 @@ pub fn file_download(
 /// The bytes of a file, if it is not too long for an archive.
 pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
     let place = path.display();
-    let bytes = fs::metadata(path).or_input(&place)?.len();
+    let bytes = fs::metadata(path).or_unread(&place)?.len();
     if bytes > FILE_BYTES_MAX {
         let problem = Problem::TooLong { bytes, max: FILE_BYTES_MAX };
         return Err(Failure::input(format_args!("{place}: {problem}")));
     }
-    fs::read(path).or_input(&place)
+    fs::read(path).or_unread(&place)
 }
 
 /// What an archive says of itself and what its analysis comes to. An archive without a usable site

@@ -1,9 +1,9 @@
 //! Recordings and site files from disk, as every command that reads them does it.
 
 use crate::args::{Input, TableChoice};
-use crate::failure::{Context, Failure};
+use crate::failure::{Context, Failure, FileContext, unread};
 use jiff::tz::TimeZone;
-use pumpwitness_recording::{ImportOptions, Recording, clock, read_any};
+use pumpwitness_recording::{FileError, ImportOptions, Problem, Recording, clock, read_any};
 use pumpwitness_site_file::Site;
 use std::fs;
 use std::path::Path;
@@ -25,13 +25,13 @@ const SITE_FILE_BYTES_MAX: u64 = 1 << 20;
 /// Reads and checks a site file; gives its text too.
 pub fn site(path: &Path) -> Result<(Site, String), Failure> {
     let place = path.display();
-    let size = fs::metadata(path).or_input(format_args!("cannot read site file {place}"))?.len();
+    let size = fs::metadata(path).or_unread(format_args!("site file {place}"))?.len();
     if size > SITE_FILE_BYTES_MAX {
         return Err(Failure::input(format_args!(
             "{place} has {size} bytes: that is no site file, name the TOML file of the site"
         )));
     }
-    let text = fs::read_to_string(path).or_input(format_args!("cannot read site file {place}"))?;
+    let text = fs::read_to_string(path).or_unread(format_args!("site file {place}"))?;
     let site = pumpwitness_site_file::parse(&text).or_input(format_args!("site file {place}"))?;
     zone(&site).map_err(|failure| Failure::input(format_args!("site file {place}: {failure}")))?;
     for warning in site.warnings() {
@@ -51,7 +51,7 @@ pub fn recording(input: &Input) -> Result<Loaded, Failure> {
     let named = input.site.as_deref().map(site).transpose()?;
     let options = import_options(&input.reading)?;
     let recording = read_any(&input.recording, &options, named.as_ref().map(|(site, _)| site))
-        .map_err(Failure::input)?;
+        .map_err(no_recording)?;
     let site = match (named, &recording.source.site_text) {
         (Some((site, _)), _) => site,
         (None, Some(text)) => pumpwitness_site_file::parse(text).or_input(format_args!(
@@ -67,6 +67,14 @@ pub fn recording(input: &Input) -> Result<Loaded, Failure> {
     };
     let zone = zone(&site)?;
     Ok(Loaded { recording, site, zone })
+}
+
+/// Why a file gave no recording.
+pub fn no_recording(error: FileError) -> Failure {
+    match error.problem {
+        Problem::Io(problem) => unread(error.file, &problem),
+        _ => Failure::input(error),
+    }
 }
 
 /// What the user said about reading a table.

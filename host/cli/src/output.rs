@@ -1,6 +1,7 @@
 //! Files written whole or not at all, and lines on the terminal.
 
-use crate::failure::{Context, Failure};
+use crate::failure::{Failure, FileContext, unwritten};
+use pumpwitness_recording::{FileError, Problem};
 use std::fs;
 use std::io::Write;
 use std::path::Path;
@@ -13,17 +14,25 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         _ => Path::new("."),
     };
     let place = || format!("cannot write {}", path.display());
-    let mut file = NamedTempFile::new_in(folder).or_input(place())?;
-    file.write_all(bytes).or_input(place())?;
-    file.as_file().sync_all().or_input(place())?;
+    let mut file = NamedTempFile::new_in(folder).or_unwritten(place())?;
+    file.write_all(bytes).or_unwritten(place())?;
+    file.as_file().sync_all().or_unwritten(place())?;
     // Temporary files are private; a report is for showing around.
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
-        fs::set_permissions(file.path(), fs::Permissions::from_mode(0o644)).or_input(place())?;
+        fs::set_permissions(file.path(), fs::Permissions::from_mode(0o644)).or_unwritten(place())?;
     }
-    file.persist(path).map_err(|error| error.error).or_input(place())?;
+    file.persist(path).map_err(|error| error.error).or_unwritten(place())?;
     Ok(())
+}
+
+/// Why a table was not written.
+pub fn not_written(error: FileError) -> Failure {
+    match error.problem {
+        Problem::Io(problem) => unwritten(format_args!("cannot write {}", error.file), &problem),
+        _ => Failure::input(error),
+    }
 }
 
 /// Refuses to overwrite a file unless told to.

@@ -1,6 +1,6 @@
 //! The file of known keys.
 
-use crate::failure::{Context, Failure};
+use crate::failure::{Context, Failure, FileContext, unread};
 use crate::output;
 use etcetera::BaseStrategy;
 use pumpwitness_evidence::Trust;
@@ -26,16 +26,15 @@ pub fn load(path: &Path, must_exist: bool) -> Result<Trust, Failure> {
     match fs::read_to_string(path) {
         Ok(text) => Trust::parse(&text).or_input(format_args!("trust file {}", path.display())),
         Err(error) if error.kind() == ErrorKind::NotFound && !must_exist => Ok(Trust::default()),
-        Err(error) => {
-            Err(Failure::input(format_args!("cannot read trust file {}: {error}", path.display())))
-        }
+        Err(error) => Err(unread(format_args!("trust file {}", path.display()), &error)),
     }
 }
 
 /// Writes what is known.
 pub fn store(path: &Path, trust: &Trust) -> Result<(), Failure> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        fs::create_dir_all(folder).or_input(format_args!("cannot make {}", folder.display()))?;
+        fs::create_dir_all(folder)
+            .or_unwritten(format_args!("cannot make {}", folder.display()))?;
     }
     output::write_file(path, trust.to_toml().as_bytes())
 }

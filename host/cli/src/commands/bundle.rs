@@ -3,7 +3,7 @@
 use crate::args::Bundle;
 use crate::commands::report::Form;
 use crate::commands::{analyse, report};
-use crate::failure::{Context, Failure};
+use crate::failure::{Context, Failure, FileContext};
 use crate::load::{self, Loaded};
 use crate::{integrity, output};
 use jiff::Timestamp;
@@ -30,7 +30,7 @@ pub fn run(arguments: &Bundle) -> Result<(), Failure> {
         arguments.trust.as_deref(),
     )?;
     let record =
-        fs::read(&arguments.input.recording).or_input(arguments.input.recording.display())?;
+        fs::read(&arguments.input.recording).or_unread(arguments.input.recording.display())?;
     let site_text = match &arguments.input.site {
         Some(path) => load::site(path)?.1,
         None => loaded.recording.source.site_text.clone().unwrap_or_default(),

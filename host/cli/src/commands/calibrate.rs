@@ -1,7 +1,7 @@
 //! `calibrate`: readings beside a reference into numbers the logger keeps.
 
 use crate::args::Calibrate;
-use crate::failure::{Context, Failure};
+use crate::failure::{Context, Failure, FileContext};
 use crate::{line, output};
 use pumpwitness_link::calibrating::{parse, show};
 use std::fs;
@@ -17,13 +17,13 @@ pub fn run(arguments: &Calibrate) -> Result<(), Failure> {
         return output::print(&show(&client.calibration().map_err(Failure::input)?));
     };
     let place = path.display();
-    let size = fs::metadata(path).or_input(format_args!("cannot read {place}"))?.len();
+    let size = fs::metadata(path).or_unread(format_args!("calibration file {place}"))?.len();
     if size > FILE_BYTES_MAX {
         return Err(Failure::input(format_args!(
             "{place} has {size} bytes: that is no calibration file"
         )));
     }
-    let text = fs::read_to_string(path).or_input(format_args!("cannot read {place}"))?;
+    let text = fs::read_to_string(path).or_unread(format_args!("calibration file {place}"))?;
     let readings = parse(&text).or_input(format_args!("calibration file {place}"))?;
     let mut client = line::open(&arguments.port)?;
     client.hello().map_err(Failure::input)?;

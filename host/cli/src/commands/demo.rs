@@ -4,7 +4,7 @@
 use crate::args::Demo;
 use crate::commands::report::Form;
 use crate::commands::{analyse as analyse_command, collect, report};
-use crate::failure::{Context, Failure};
+use crate::failure::{Context, Failure, FileContext};
 use crate::load::{self, Loaded};
 use crate::{integrity, output, progress, summary};
 use jiff::Timestamp;
@@ -46,7 +46,7 @@ pub fn run(arguments: &Demo) -> Result<(), Failure> {
         ))
     })?;
     let folder = &arguments.out;
-    fs::create_dir_all(folder).or_input(format_args!("cannot make {}", folder.display()))?;
+    fs::create_dir_all(folder).or_unwritten(format_args!("cannot make {}", folder.display()))?;
     output::print(&format!("{}\n{}\n\n", story.title, story.story))?;
 
     let site_file = folder.join(SITE);

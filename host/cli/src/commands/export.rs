@@ -20,7 +20,7 @@ pub fn run(arguments: &Export) -> Result<(), Failure> {
     };
     output::may_write(&arguments.out, arguments.replace)?;
     let loaded = load::recording(&arguments.input)?;
-    write_table(&loaded.recording, &arguments.out, format).map_err(Failure::input)?;
+    write_table(&loaded.recording, &arguments.out, format).map_err(output::not_written)?;
     output::print(&format!(
         "{} rows written to {}\n",
         loaded.recording.columns.len(),

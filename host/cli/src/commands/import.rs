@@ -11,12 +11,12 @@ pub fn run(arguments: &Import) -> Result<(), Failure> {
     let (site, text) = load::site(&arguments.site)?;
     let options = load::import_options(&arguments.reading)?;
     let mut recording =
-        read_table(&arguments.table, &options, Some(&site)).map_err(Failure::input)?;
+        read_table(&arguments.table, &options, Some(&site)).map_err(load::no_recording)?;
     recording.source.site_text = Some(text);
     for loss in &recording.source.losses {
         eprintln!("pumpwitness: note: {loss}");
     }
-    write_table(&recording, &arguments.out, Format::Parquet).map_err(Failure::input)?;
+    write_table(&recording, &arguments.out, Format::Parquet).map_err(output::not_written)?;
     output::print(&format!(
         "{} rows from {} written to {}\n",
         recording.columns.len(),
