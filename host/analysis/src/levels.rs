@@ -226,6 +226,17 @@ fn cut_out(facts: &Facts, plan: &Plan) -> Option<Line> {
         .collect();
     let stops = if driven.len() >= 3 { driven } else { stops };
     let (_, line) = densest(&stops, plan, facts)?;
+    // No switch lets the pump go on past its cut-out: where the declared one was reached again and
+    // again, stops lower down are something else's, however many.
+    let width = limits::SWITCH_POINT.value * plan.band_bar;
+    let at_declared: Vec<(i64, f64)> = stops
+        .iter()
+        .map(|s| (s.0, s.1))
+        .filter(|s| s.1 > line.at(s.0) + 2.0 * width && (s.1 - plan.top_bar).abs() < width)
+        .collect();
+    if at_declared.len() >= limits::BEYOND_SWITCH.value as usize {
+        return Line::through(&at_declared, facts);
+    }
     Some(line)
 }
 

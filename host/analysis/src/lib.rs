@@ -23,6 +23,7 @@
 
 mod case;
 mod causes;
+mod ceiling;
 pub mod facts;
 mod findings;
 mod levels;

@@ -107,6 +107,10 @@ limits! {
     TANK_AIR = 0.50, "of declared gas", "Boyle's law against the site file; half the draw-down lost as common practice";
     /// Observed differential below which it counts as narrow, share of what is declared.
     DIFFERENTIAL = 0.70, "of declared differential", "site file; 30 % as common practice";
+    /// Fewest stops at the declared cut-out beside which more stops lower down are not laid to the switch.
+    BEYOND_SWITCH = 3.0, "stops", "reasoned (a switch that sticks on once is chance, twice a coincidence)";
+    /// Fewest stops out of the ordinary with which a record is not called healthy.
+    ODD_STOPS = 3.0, "stops", "common practice (one is chance, two a coincidence)";
     /// Steady loss of pressure at rest above which a system does not count as tight.
     IDLE_LOSS_BAR_PER_MIN = 0.005, "bar/min", "common practice (a tight system holds its pressure; 0.3 bar in an hour)";
     /// Swing of pressure under constant-pressure control, share of the held pressure.

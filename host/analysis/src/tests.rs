@@ -8,6 +8,7 @@ mod many;
 mod marks;
 mod plant;
 mod sound;
+mod stops;
 mod water;
 mod words;
 

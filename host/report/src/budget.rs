@@ -165,6 +165,7 @@ const JUDGED: &[(&str, &str)] = &[
     ("overvoltage", "highest_v"),
     ("pressure-hunting", "swing_bar"),
     ("pressure-spike", "highest_bar"),
+    ("stopped-short", "pressure_bar"),
     ("transducer-open", "farthest_ma"),
     ("transducer-out-of-range", "farthest_ma"),
     ("transducer-short", "farthest_ma"),

@@ -8,6 +8,7 @@ pub const CONTROL_HUNTING: Cause = Cause {
     name: "control-hunting",
     points_to: PointsTo::Control,
     needs: &[Need::Pressure, Need::Fine],
+    shown_by: Some("pressure-hunting"),
     weigh: |view| {
         if let Some(because) = view.no_drive() {
             return Weight::silent(because);

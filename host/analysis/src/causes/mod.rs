@@ -30,6 +30,9 @@ pub struct Cause {
     pub points_to: PointsTo,
     /// Channels without which the record cannot speak about it.
     pub needs: &'static [Need],
+    /// Kind of the finding that shows this cause and no other, where there is one: a record in which it
+    /// was made does not rule the cause out, however weak.
+    pub shown_by: Option<&'static str>,
     /// Weighs it.
     pub weigh: fn(&View) -> Weight,
     /// What would settle it; the common caution is added.
@@ -118,11 +121,15 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
                 text: tidy(weight.text),
             });
         } else {
-            let contradicted = !weight.silent && weight.confidence < RULED_OUT_BELOW;
+            let shown = cause.shown_by.and_then(|kind| view.finding(kind));
+            let shown = shown.is_some_and(|f| f.severity >= Severity::Watch);
+            let contradicted = !weight.silent && !shown && weight.confidence < RULED_OUT_BELOW;
             let mut otherwise = tidy(weight.otherwise);
-            if !weight.silent && !contradicted && !weight.speaks_for.is_empty() {
+            if !contradicted && (shown || !weight.silent && !weight.speaks_for.is_empty()) {
                 let kinds = weight.speaks_for.join(", ");
-                otherwise = format!("Found, but too weakly to name this: {kinds}. {otherwise}");
+                // What the record would show without it, it does not show.
+                let rest = if shown { sentences(&weight.against) } else { otherwise };
+                otherwise = format!("Found, but too weakly to name this: {kinds}. {rest}");
             }
             let (because, contradicted) = match (view.short(), contradicted) {
                 (Some(short), true) => (short.because(&otherwise), false),
@@ -132,12 +139,24 @@ pub fn judge(view: &View) -> (Vec<Verdict>, Vec<RuledOut>) {
         }
     }
     verdict.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
-    // A fault without a named cause is not health, and neither is an empty record.
-    let faulty = view.findings.iter().any(|f| f.severity == Severity::Fault);
-    if verdict.is_empty() && !faulty && view.case.facts.rows > 0 {
+    // A fault without a named cause is not health, and neither is an empty record, nor one in which the
+    // pump stopped out of the ordinary, or stood still while water was wanted.
+    let faulty = view.findings.iter().any(|f| f.severity == Severity::Fault || f.kind == "no-draw");
+    let odd = view.case.ledger.odd() >= limits::ODD_STOPS.value as usize;
+    if verdict.is_empty() && !faulty && !odd && view.case.facts.rows > 0 {
         verdict.push(healthy(view));
     }
     (verdict, ruled_out)
+}
+
+/// One after another, each with a capital and a full stop.
+fn sentences(parts: &[String]) -> String {
+    let capital = |part: &String| {
+        let mut letters = part.chars();
+        let first = letters.next().map(|letter| letter.to_uppercase().to_string());
+        first.map_or(String::new(), |first| first + letters.as_str() + ". ")
+    };
+    parts.iter().map(capital).collect::<String>().trim_end().to_owned()
 }
 
 fn healthy(view: &View) -> Verdict {

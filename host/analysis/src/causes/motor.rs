@@ -30,6 +30,7 @@ pub const MECHANICAL_DRAG: Cause = Cause {
     name: "mechanical-drag",
     points_to: PointsTo::Motor,
     needs: &[Need::Load],
+    shown_by: Some("overload"),
     weigh: |view| {
         if let Some(because) = view.doubtful_current() {
             return Weight::silent(because);
@@ -110,6 +111,7 @@ pub const LOCKED_ROTOR: Cause = Cause {
     name: "locked-rotor",
     points_to: PointsTo::Motor,
     needs: &[Need::Load, Need::Fine],
+    shown_by: Some("locked-rotor"),
     weigh: |view| {
         if let Some(because) = view.doubtful_current() {
             return Weight::silent(because);
@@ -158,6 +160,7 @@ pub const OVERHEATING: Cause = Cause {
     name: "overheating",
     points_to: PointsTo::Motor,
     needs: &[Need::Load, Need::Pressure, Need::Fine],
+    shown_by: Some("over-temperature-pattern"),
     weigh: |view| {
         if let Some(because) = view.doubtful_current() {
             return Weight::silent(because);
@@ -201,6 +204,7 @@ pub const OPEN_MOTOR_CIRCUIT: Cause = Cause {
     name: "open-motor-circuit",
     points_to: PointsTo::Wiring,
     needs: &[Need::Load, Need::Pressure],
+    shown_by: Some("no-draw"),
     weigh: |view| {
         if !view.case.plan.start_bar.is_finite() {
             return Weight::silent(

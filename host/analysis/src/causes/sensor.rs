@@ -20,6 +20,7 @@ pub const TRANSDUCER_WIRING: Cause = Cause {
     name: "transducer-wiring",
     points_to: PointsTo::Wiring,
     needs: &[Need::Signal],
+    shown_by: None,
     weigh: |view| {
         let open = view.strength("transducer-open");
         let short = view.strength("transducer-short");
@@ -64,6 +65,7 @@ pub const TRANSDUCER_SUPPLY: Cause = Cause {
     name: "transducer-supply",
     points_to: PointsTo::Sensor,
     needs: &[Need::Signal, Need::Fine],
+    shown_by: Some("transducer-supply"),
     weigh: |view| Weight {
         confidence: view.strength("transducer-supply"),
         speaks_for: view.found(&["transducer-supply"]),
@@ -93,6 +95,7 @@ pub const TRANSDUCER_DRIFT: Cause = Cause {
     name: "transducer-drift",
     points_to: PointsTo::Sensor,
     needs: &[Need::Pressure, Need::Fine],
+    shown_by: Some("transducer-drift"),
     weigh: |view| Weight {
         confidence: view.strength("transducer-drift"),
         speaks_for: view.found(&["transducer-drift"]),

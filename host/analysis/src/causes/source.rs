@@ -6,9 +6,33 @@ use crate::limits;
 use crate::outcome::{PointsTo, StopReason};
 use crate::robust::{median, ramp};
 
-/// Of the runs that ended dry, the first of each row of them: the share that began with a loaded pump,
-/// and how long it stayed so. A new try after a dry stop begins where that one left off.
-fn began_loaded(view: &View) -> (f64, f64) {
+/// Of the runs that ended dry, the first of each row of them. A new try after a dry stop begins where
+/// that one left off.
+struct FirstDry {
+    /// How many.
+    runs: usize,
+    /// Those that began with a loaded pump.
+    loaded: usize,
+    /// How long these stayed so, s (median); NaN where there is none.
+    seconds: f64,
+}
+
+impl FirstDry {
+    fn share(&self) -> f64 {
+        self.loaded as f64 / self.runs.max(1) as f64
+    }
+
+    /// "All 12 dry runs", or how many of them.
+    fn words(&self) -> String {
+        match (self.loaded, self.runs) {
+            (1, 1) => "The one dry run".to_owned(),
+            (loaded, runs) if loaded == runs => format!("All {runs} dry runs"),
+            (loaded, runs) => format!("{loaded} of {runs} dry runs"),
+        }
+    }
+}
+
+fn first_dry(view: &View) -> FirstDry {
     let reasons = &view.case.ledger.reasons;
     let first = |n: &usize| {
         reasons[*n] == Some(StopReason::DryRun)
@@ -27,8 +51,7 @@ fn began_loaded(view: &View) -> (f64, f64) {
         })
         .filter_map(|r| r.unloaded_since_ms.map(|since| (since - r.time.start_ms) as f64 / 1000.0))
         .collect();
-    let share = loaded.len() as f64 / dry.len().max(1) as f64;
-    (share, median(loaded).unwrap_or(f64::NAN))
+    FirstDry { runs: dry.len(), loaded: loaded.len(), seconds: median(loaded).unwrap_or(f64::NAN) }
 }
 
 /// How much the power of unloaded runs looks like a pump at shut-off (30 to 60 % of rated for radial
@@ -38,8 +61,7 @@ fn like_shut_off(view: &View) -> f64 {
     if !view.case.facts.has.power || view.missing(Need::Fine).is_some() {
         return 0.0;
     }
-    let (loaded, _) = began_loaded(view);
-    (1.0 - loaded) * ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
+    (1.0 - first_dry(view).share()) * ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
 }
 
 fn loaded_to_the_end(view: &View) -> String {
@@ -102,9 +124,11 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
     name: "source-overdrawn",
     points_to: PointsTo::Source,
     needs: &[Need::Load, Need::Fine],
+    shown_by: None,
     weigh: |view| {
         let dry = view.strength("dry-run");
-        let (share, seconds) = began_loaded(view);
+        let first = first_dry(view);
+        let share = first.share();
         let dry = dry * (1.0 - 0.7 * like_shut_off(view));
         let mut against = Vec::new();
         if dry > 0.0 && share < 0.5 {
@@ -116,11 +140,12 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
             against,
             text: if share > 0.0 {
                 format!(
-                    "Runs begin with the pump loaded and lose their load after about {seconds:.0} s \
-                     (median; {:.0} % of the dry runs that did not follow another began so){}; after a pause there is load again. More \
-                     is drawn than the source gives, or its level has fallen to the intake; a suction \
-                     line that begins to draw air looks alike.",
-                    share * 100.0,
+                    "{}, not counting new tries after a dry stop, began with the pump loaded, which lost \
+                     its load after {} (median){}; after a pause there is load again. More is drawn \
+                     than the source gives, or its level has fallen to the intake; a suction line that \
+                     begins to draw air looks alike.",
+                    first.words(),
+                    crate::findings::span(first.seconds),
                     no_longer_rises(view)
                 )
             } else {
@@ -155,10 +180,11 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
     name: "restricted-intake",
     points_to: PointsTo::Source,
     needs: &[Need::Load, Need::Pressure, Need::Fine],
+    shown_by: Some("falling-yield"),
     weigh: |view| {
         let weak = view.strength("falling-yield");
         let dry = view.strength("dry-run");
-        let (share, _) = began_loaded(view);
+        let share = first_dry(view).share();
         let from_dry = dry * (1.0 - share) * 0.7 * (1.0 - 0.7 * like_shut_off(view));
         // A worn pump looks alike, and no record of this kind tells the two apart.
         let mut confidence = weak.max(from_dry).min(ALIKE);
@@ -227,6 +253,7 @@ pub const CLOSED_DISCHARGE: Cause = Cause {
     name: "closed-discharge",
     points_to: PointsTo::Pipework,
     needs: &[Need::Load, Need::Pressure],
+    shown_by: Some("dead-head"),
     weigh: |view| {
         if let Some(because) = view.no_switch() {
             return Weight::silent(format!(

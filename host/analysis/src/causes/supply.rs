@@ -67,6 +67,7 @@ pub const SUPPLY_DIPS: Cause = Cause {
     name: "supply-dips",
     points_to: PointsTo::Supply,
     needs: &[Need::Voltage, Need::Load],
+    shown_by: Some("voltage-dip"),
     weigh: |view| Weight {
         confidence: view.strength("voltage-dip"),
         speaks_for: view.found(&["voltage-dip"]),
@@ -103,6 +104,7 @@ pub const SUPPLY_INTERRUPTIONS: Cause = Cause {
     name: "supply-interruptions",
     points_to: PointsTo::Supply,
     needs: &[Need::Voltage],
+    shown_by: Some("interruption"),
     weigh: |view| Weight {
         confidence: view.strength("interruption"),
         speaks_for: view.found(&["interruption"]),
@@ -127,6 +129,7 @@ pub const SUPPLY_UNDERVOLTAGE: Cause = Cause {
     name: "supply-undervoltage",
     points_to: PointsTo::Supply,
     needs: &[Need::Voltage],
+    shown_by: Some("undervoltage"),
     weigh: |view| {
         let derated = view.strength("speed-reduction");
         Weight {
@@ -158,6 +161,7 @@ pub const SUPPLY_OVERVOLTAGE: Cause = Cause {
     name: "supply-overvoltage",
     points_to: PointsTo::Supply,
     needs: &[Need::Voltage],
+    shown_by: Some("overvoltage"),
     weigh: |view| {
         let high = view.strength("overvoltage");
         let swell = view.strength("voltage-swell");
@@ -196,6 +200,7 @@ pub const WEAK_CONNECTION: Cause = Cause {
     name: "weak-connection",
     points_to: PointsTo::Wiring,
     needs: &[Need::Voltage, Need::Load],
+    shown_by: Some("weak-supply"),
     weigh: |view| {
         let starts = view.case.levels.impedance.len();
         let rising = view.strength("rising-supply-impedance");
@@ -255,6 +260,7 @@ pub const DERATED_BY_LOW_SUPPLY: Cause = Cause {
     name: "derated-by-low-supply",
     points_to: PointsTo::Supply,
     needs: &[Need::Voltage, Need::Load, Need::Pressure],
+    shown_by: None,
     weigh: |view| {
         if let Some(because) = view.no_drive() {
             return Weight::silent(because);

@@ -9,6 +9,7 @@ pub const WATERLOGGED_TANK: Cause = Cause {
     name: "waterlogged-tank",
     points_to: PointsTo::Tank,
     needs: &[Need::Pressure],
+    shown_by: Some("low-tank-air"),
     weigh: waterlogged,
     next_checks: &[
         "Drain the tank with the pump isolated and measure its air pressure: it belongs a little \
@@ -121,6 +122,7 @@ pub const PRECHARGE_TOO_HIGH: Cause = Cause {
     name: "precharge-too-high",
     points_to: PointsTo::Tank,
     needs: &[Need::Pressure, Need::Fine],
+    shown_by: Some("high-tank-air"),
     weigh: |view| {
         if let Some(because) = view.no_switch() {
             return Weight::silent(because);
@@ -156,6 +158,7 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
     name: "differential-too-narrow",
     points_to: PointsTo::Control,
     needs: &[Need::Pressure, Need::Fine],
+    shown_by: Some("narrow-differential"),
     weigh: |view| {
         if let Some(because) = view.no_switch() {
             return Weight::silent(because);
@@ -254,6 +257,7 @@ pub const CHECK_VALVE_LEAK: Cause = Cause {
     name: "check-valve-leak",
     points_to: PointsTo::Pipework,
     needs: &[Need::Pressure, Need::Load],
+    shown_by: None,
     weigh: |view| {
         let loss = view.strength("idle-pressure-loss");
         let (otherwise, silent) = tight(view);
@@ -290,6 +294,7 @@ pub const IDLE_DRAW: Cause = Cause {
     name: "idle-draw",
     points_to: PointsTo::Pipework,
     needs: &[Need::Pressure, Need::Load],
+    shown_by: None,
     weigh: |view| {
         let loss = view.strength("idle-pressure-loss");
         let (otherwise, silent) = tight(view);

@@ -52,6 +52,7 @@ const ALL: &[Look] = &[
     hydraulics::narrow_differential::find,
     hydraulics::dead_head::find,
     hydraulics::cut_out_not_reached::find,
+    hydraulics::stopped_short::find,
     hydraulics::pressure_hunting::find,
     hydraulics::pressure_spike::find,
     source::dry_run::find,

@@ -8,6 +8,7 @@
 use crate::facts::{Facts, RunFacts};
 use crate::levels::Levels;
 use crate::limits;
+use crate::robust::quantile;
 use crate::scan::Plan;
 
 /// Distance from which a value does not belong to a learned level.
@@ -30,6 +31,9 @@ pub struct Looks {
     /// Nothing but the stops themselves says that the control stops there: the site file declares
     /// another pressure, where the control starts is not known, and the pressure did not stand.
     pub unproved: bool,
+    /// The pressure at the stop lay lower than where the control stops the pump, by more than it rises
+    /// in the rows that hold the stop.
+    pub short: bool,
 }
 
 impl Looks {
@@ -39,8 +43,28 @@ impl Looks {
     }
 }
 
-/// Looks at stop number `n`.
-pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
+/// What the pressure may rise by in the rows that hold a stop, bar: by the quickest of the runs up to
+/// the control's stop, from where they began, or through the declared band. A drive brings its pressure
+/// up within seconds; longer rows do not show how high it was.
+pub fn rise_in_rows(facts: &Facts, levels: &Levels, plan: &Plan) -> f64 {
+    let rows_s = limits::ROWS_INSIDE.value * facts.row_s;
+    if plan.held_bar.is_some() {
+        return if rows_s > limits::CATCH_UP_S.value { f64::INFINITY } else { 0.0 };
+    }
+    if !plan.band_bar.is_finite() {
+        return 0.0;
+    }
+    let near = (0..facts.runs.len()).filter(|n| look(*n, 0.0, facts, levels, plan).near);
+    let rates = near.map(|n| {
+        let run = &facts.runs[n];
+        let rise = run.stop_bar - run.start_bar;
+        (if rise.is_finite() { rise } else { plan.band_bar }) / run.time.seconds()
+    });
+    quantile(rates, 0.9).map_or(plan.band_bar, |quickest| quickest * rows_s)
+}
+
+/// Looks at stop number `n`; `rise` is that of [`rise_in_rows`].
+pub fn look(n: usize, rise: f64, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
     let run = &facts.runs[n];
     let next = facts.runs.get(n + 1).filter(|next| next.start_seen);
     let at_once = next.is_some_and(|next| {
@@ -48,19 +72,24 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
     });
     let top = top(run);
     if let Some(held) = plan.held_bar {
-        let near = top > (1.0 - limits::HUNTING.value) * held;
+        let least = (1.0 - limits::HUNTING.value) * held;
+        let near = top > least;
         let late = next.zip(levels.wake).is_some_and(|(next, (wake, sigma))| {
             next.start_bar < wake - (SIGMAS * sigma).max(0.1 * held)
+                // However its starts scatter, no drive sleeps on down to half of what it holds.
+                || next.start_bar < 0.5 * held
         });
         let exact = levels.idle.is_none_or(|idle| {
             let load = if facts.has.power { run.last_power_w } else { run.last_current_a };
             let room = levels.full_load - idle.at(run.time.end_ms);
             !load.is_finite() || load < idle.at(run.time.end_ms) + limits::IDLE_LOAD.value * room
         });
-        return Looks { near, exact, early: false, at_once, late, unproved: false };
+        let short = top + rise < least;
+        return Looks { near, exact, early: false, at_once, late, unproved: false, short };
     }
     let band = plan.band_bar;
-    let near_declared = top > plan.top_bar - limits::SWITCH_POINT.value * band;
+    let declared = plan.top_bar - limits::SWITCH_POINT.value * band;
+    let near_declared = top > declared;
     let near_learned = levels.cut_out.is_some_and(|line| {
         let width = if band.is_finite() { limits::SWITCH_POINT.value * band } else { 0.15 };
         top > line.at(run.time.end_ms) - width.max(SIGMAS * line.sigma).min(1.5 * width)
@@ -83,6 +112,7 @@ pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
         // However its starts scatter, no switch waits until half of its differential below.
         late: off(0.15).is_some_and(|off| off < -1.0)
             || next.is_some_and(|next| next.start_bar < plan.start_bar - 0.5 * band),
+        short: !near_learned && top + rise < declared,
         unproved: plan.top_bar.is_finite()
             && !near_declared
             && cut_in.is_none()

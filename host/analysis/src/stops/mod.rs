@@ -5,6 +5,7 @@ mod heat;
 pub mod lamps;
 mod restarts;
 
+use crate::ceiling;
 use crate::facts::{Facts, LoopKind, RunFacts, VoltageKind};
 use crate::levels::Levels;
 use crate::limits;
@@ -22,6 +23,9 @@ const DRY_MS: i64 = (limits::DRY_S.value * 1000.0) as i64;
 /// more, times rated.
 const TRIP_CURRENT: f64 = limits::OVERLOAD_CURRENT.value;
 
+/// Share of a run's current that its end keeps where the load has not fallen.
+const AT_WORK: f64 = 1.0 - limits::STEADY_LOAD.value;
+
 /// The ledger.
 #[derive(Clone, Debug, Default)]
 pub struct Ledger {
@@ -31,6 +35,8 @@ pub struct Ledger {
     pub automatic: Vec<bool>,
     /// Fixed waits found: length, s, and how often.
     pub waits: Vec<(f64, u32)>,
+    /// True where the pressure at a stop lay lower than the control's, by more than rows hide.
+    pub short: Vec<bool>,
     /// Lamps that lit at a stop, by the number of the run.
     pub lamps: BTreeMap<usize, Said>,
 }
@@ -44,13 +50,17 @@ impl Ledger {
         marks: &[TimedMark],
         site: &Site,
     ) -> Self {
+        let rise = control::rise_in_rows(facts, levels, plan);
+        let hidden = ceiling::under_drive(facts, plan).is_some();
         let looks: Vec<Looks> =
-            (0..facts.runs.len()).map(|n| control::look(n, facts, levels, plan)).collect();
+            (0..facts.runs.len()).map(|n| control::look(n, rise, facts, levels, plan)).collect();
         let mut reasons: Vec<Option<StopReason>> = facts
             .runs
             .iter()
             .zip(&looks)
-            .map(|(run, looks)| run.stop_seen.then(|| reason(run, *looks, facts, levels, plan)))
+            .map(|(run, looks)| {
+                run.stop_seen.then(|| reason(run, *looks, hidden, facts, levels, plan))
+            })
             .collect();
         let late: Vec<bool> = looks.iter().map(|looks| looks.late).collect();
         heat::find(&mut reasons, &late, facts, plan);
@@ -61,7 +71,8 @@ impl Ledger {
             }
         }
         let (automatic, waits) = restarts::find(&reasons, facts);
-        Self { reasons, automatic, waits, lamps }
+        let short = looks.iter().map(|looks| looks.short).collect();
+        Self { reasons, automatic, waits, short, lamps }
     }
 
     /// Stops of this reason at which a lamp that stands for it lit, and those at which one that
@@ -71,6 +82,17 @@ impl Ledger {
         let (agree, differ): (Vec<_>, Vec<_>) =
             of_reason.partition(|(_, said)| said.reasons.contains(&reason));
         (agree.len(), differ.len())
+    }
+
+    /// Stops by something else than the control; those whose reason the record leaves open only where
+    /// its rows show that it was not the control.
+    pub fn odd(&self) -> usize {
+        let odd = |(reason, short): &(&Option<StopReason>, &bool)| match reason {
+            Some(StopReason::Unexplained) => **short,
+            Some(reason) => protective(*reason),
+            None => false,
+        };
+        self.reasons.iter().zip(&self.short).filter(odd).count()
     }
 
     /// How many stops have this reason.
@@ -84,7 +106,16 @@ pub fn protective(reason: StopReason) -> bool {
     !matches!(reason, StopReason::CutOut | StopReason::NoDemand)
 }
 
-fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &Plan) -> StopReason {
+/// Why a run stopped. `hidden` says that the reading has a ceiling, and does not show whether the
+/// pressure was held.
+fn reason(
+    run: &RunFacts,
+    looks: Looks,
+    hidden: bool,
+    facts: &Facts,
+    levels: &Levels,
+    plan: &Plan,
+) -> StopReason {
     let stop_ms = run.time.end_ms;
     if facts.has.voltage {
         let near = facts.voltage_events.iter().find(|e| {
@@ -124,16 +155,26 @@ fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &P
     if sensor && plan.held_bar.is_some() {
         return StopReason::SensorFault;
     }
-    let unloaded = run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= DRY_MS);
-    let over = overloaded(run, plan)
-        && (facts.row_s <= 1.0 || run.time.seconds() > limits::LEAST_ROWS.value * facts.row_s);
+    // A single long row that holds the stop reads low of itself.
+    let least_ms = DRY_MS.max((limits::ROWS_INSIDE.value * (facts.row_s - 0.05) * 1000.0) as i64);
+    // Little load is what a drive should have with its pressure held.
+    let dry = |dry: bool| dry && !hidden;
+    let unloaded = dry(run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= least_ms));
+    let over = overloaded(run, plan) && long_enough(run, facts);
     // Without its load, or overloaded, a pump that seems to stop at its pressure by chance does not
-    // start again when the pressure asks for it.
+    // start again when the pressure asks for it; and no drive goes to sleep from more than its motor's
+    // rated load.
     let odd = looks.late || looks.early || looks.unproved;
-    if looks.control() && !((unloaded || over) && odd) {
+    let at_work = plan.held_bar.is_some() && run.last_current_a >= AT_WORK * run.current_a;
+    // Nothing but the stops themselves says that it was the control, and rows so long need not show a
+    // loss of load.
+    if looks.control() && looks.unproved && facts.row_s > limits::FINE_ROW_S.value && !unloaded {
+        return StopReason::Unexplained;
+    }
+    if looks.control() && !(unloaded && odd || over && (odd || at_work)) {
         return demand_met(plan);
     }
-    if (unloaded || dry_throughout(run, levels, plan)) && !looks.at_once {
+    if (unloaded || dry(dry_throughout(run, facts, levels, plan))) && !looks.at_once {
         return StopReason::DryRun;
     }
     if several && run.locked_at_stop {
@@ -150,7 +191,7 @@ fn reason(run: &RunFacts, looks: Looks, facts: &Facts, levels: &Levels, plan: &P
     if run.stop_bar.is_nan() || sensor {
         let seen = facts.runs.iter().enumerate();
         let usual = seen
-            .filter(|(n, _)| control::look(*n, facts, levels, plan).control())
+            .filter(|(n, _)| control::look(*n, 0.0, facts, levels, plan).control())
             .map(|(_, r)| r.last_power_w);
         if let Some(usual) = crate::robust::median(usual)
             && (run.last_power_w / usual - 1.0).abs() < 0.1
@@ -165,6 +206,11 @@ fn demand_met(plan: &Plan) -> StopReason {
     if plan.held_bar.is_some() { StopReason::NoDemand } else { StopReason::CutOut }
 }
 
+/// True where rows that hold its start or stop are the lesser part of a run.
+fn long_enough(run: &RunFacts, facts: &Facts) -> bool {
+    facts.row_s <= 1.0 || run.time.seconds() > limits::LEAST_ROWS.value * facts.row_s
+}
+
 /// True when the motor drew more than a relay must let pass, to the end.
 fn overloaded(run: &RunFacts, plan: &Plan) -> bool {
     let limit_a = TRIP_CURRENT * plan.rated_a;
@@ -172,7 +218,7 @@ fn overloaded(run: &RunFacts, plan: &Plan) -> bool {
 }
 
 /// True for a run that never took up its load although the pump usually does.
-fn dry_throughout(run: &RunFacts, levels: &Levels, plan: &Plan) -> bool {
+fn dry_throughout(run: &RunFacts, facts: &Facts, levels: &Levels, plan: &Plan) -> bool {
     let lacking = match plan.held_bar {
         Some(held) => run.stop_bar < (1.0 - limits::PRESSURE_DEFICIT.value) * held,
         None => run.stop_bar < plan.top_bar - 0.12 * plan.band_bar,
@@ -187,5 +233,5 @@ fn dry_throughout(run: &RunFacts, levels: &Levels, plan: &Plan) -> bool {
     } else {
         run.current_a < limits::UNLOADED_CURRENT.value * full_a
     };
-    low && lacking && run.time.seconds() > 2.5
+    low && lacking && long_enough(run, facts) && run.time.seconds() > 2.5
 }

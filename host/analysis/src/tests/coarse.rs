@@ -5,7 +5,7 @@ use crate::outcome::{Severity, StopReason};
 use pumpwitness_recording::Recording;
 
 /// The record as a logger without extremes would have kept it.
-fn means_only(mut record: Recording) -> Recording {
+pub fn means_only(mut record: Recording) -> Recording {
     let columns = &mut record.columns;
     for channel in columns.voltage_v.iter_mut().chain(&mut columns.current_a) {
         channel.min.clone_from(&channel.mean);

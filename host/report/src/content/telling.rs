@@ -90,7 +90,7 @@ pub fn shape(kind: &str) -> Shape {
         "leak-back-at-stop" => Shape { pick: Pick::Highest, around_s: 30.0, ..base },
         "pressure-hunting" => Shape { around_s: 30.0, most_s: 600.0, panes: LOAD, ..base },
         "dry-run" => Shape { around_s: 60.0, panes: LOAD, about: Power, ..base },
-        "dead-head" | "cut-out-not-reached" => {
+        "dead-head" | "cut-out-not-reached" | "stopped-short" => {
             Shape { around_s: 60.0, panes: LOAD, about: Power, ..base }
         }
         "overload" | "over-temperature-pattern" => Shape { panes: LOAD, about: Current, ..base },

@@ -32,6 +32,7 @@ pub fn figure(kind: &str) -> Option<(&'static str, Quantity)> {
         "short-cycling" => ("Starts", Quantity::Number),
         "leak-back-at-stop" => ("Drop", Quantity::Bar),
         "cut-out-not-reached" | "pressure-spike" => ("Highest pressure", Quantity::Bar),
+        "stopped-short" => ("Pressure at the stop", Quantity::Bar),
         "pressure-hunting" => ("Swing", Quantity::Bar),
         "idle-pressure-loss" => ("Loss", Quantity::BarPerMinute),
         "locked-rotor" => ("Peak current", Quantity::Ampere),
@@ -62,6 +63,7 @@ pub const KINDS: &[Kind] = kinds! {
     "narrow-differential", "Narrow pressure band", "Start and stop pressure lie closer together than declared, which makes the runs shorter.";
     "dead-head", "Running against a closed outlet", "The pump runs at a high, standing pressure, as when hardly any water flows. The water in it heats up.";
     "cut-out-not-reached", "Cut-out pressure not reached", "The pump runs on without reaching the pressure at which it should stop.";
+    "stopped-short", "Stopped short of the cut-out", "The pump stops before the pressure at which its control stops it, and the record does not say why.";
     "pressure-hunting", "Pressure swings under control", "The pressure swings to and fro although the drive is to hold it steady.";
     "pressure-spike", "Pressure spikes", "A pressure far above the highest declared one.";
     "dry-run", "Running dry", "The load of the motor is as low as when the pump gets no water, and the pump stops or is stopped.";

@@ -12,6 +12,9 @@ const LEAST_S: f64 = limits::NO_FLOW_S.value;
 /// Time at shut-off no higher than the cut-out.
 const LEAST_AT_CUT_OUT_S: f64 = limits::NO_FLOW_AT_CUT_OUT_S.value;
 
+/// Share of its loaded power from which a pump moves water.
+const FULL: f64 = 1.0 - limits::STEADY_LOAD.value;
+
 /// Power below which a pump at the top of its band moves no water, W: less than it takes at its
 /// ordinary stops by a margin, or without any such stop a good deal less than loaded.
 fn still_power_w(case: &Case) -> f64 {
@@ -31,17 +34,17 @@ fn still_power_w(case: &Case) -> f64 {
     0.75 * case.levels.power_w.max(crate::findings::source::falling_yield::nameplate_power_w(case))
 }
 
-/// Power of the pump when it moves water, W, and what that figure is: as this record shows it, or, by
-/// the nameplate, more. NaN where most runs stood against the outlet, and the nameplate says no more:
-/// then the record does not show what the pump takes when it moves water.
+/// Power of the pump when it moves water, W, and what that figure is: as this record shows it, or,
+/// where most runs stood against the outlet, by the nameplate. NaN where the nameplate says no more
+/// than those runs: then the record does not show what the pump takes when it moves water.
 fn usual_power(case: &Case, standing: usize) -> (f64, String) {
     let nameplate = crate::findings::source::falling_yield::nameplate_power_w(case);
-    if nameplate > case.levels.power_w {
-        (nameplate, case.nameplate_words())
-    } else if standing * 2 > case.facts.runs.len() {
-        (f64::NAN, String::new())
-    } else {
+    if standing * 2 <= case.facts.runs.len() {
         (case.levels.power_w, format!("its loaded {:.0} W", case.levels.power_w))
+    } else if nameplate > case.levels.power_w {
+        (nameplate, case.nameplate_words())
+    } else {
+        (f64::NAN, String::new())
     }
 }
 
@@ -94,6 +97,10 @@ pub fn find(case: &Case) -> Option<Draft> {
     let pressure = median(seen.iter().map(|s| s.2)).unwrap_or(f64::NAN);
     let (usual, of) = usual_power(case, seen.len());
     let share = power / usual;
+    // With all of its load it moves water, whatever the reading says.
+    if share >= FULL {
+        return None;
+    }
     let load = if share.is_finite() {
         format!(", at {power:.0} W, {:.0} % of {of}", share * 100.0)
     } else if power.is_finite() {
@@ -112,7 +119,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         Draft::new("dead-head", Severity::Fault, PointsTo::Pipework, text)
             .sure(
                 ramp(seconds, 0.0, 120.0)
-                    * if share.is_finite() { ramp(share, 0.9, 0.7) } else { 0.5 },
+                    * if share.is_finite() { ramp(share, FULL, 0.7) } else { 0.5 },
             )
             .resting_on(median(seen.iter().map(|s| s.0.seconds())).unwrap_or(LEAST_S), case.facts)
             .with("time_s", seconds)

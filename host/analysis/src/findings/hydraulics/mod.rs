@@ -10,3 +10,4 @@ pub mod narrow_differential;
 pub mod pressure_hunting;
 pub mod pressure_spike;
 pub mod short_cycling;
+pub mod stopped_short;

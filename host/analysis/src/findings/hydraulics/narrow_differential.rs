@@ -3,7 +3,7 @@
 use crate::case::Case;
 use crate::facts::RunFacts;
 use crate::findings::Draft;
-use crate::findings::instrument::transducer_supply::has_ceiling;
+use crate::findings::instrument::transducer_supply::{has_ceiling, may_have_ceiling};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{median, ramp};
@@ -44,14 +44,23 @@ pub fn find(case: &Case) -> Option<Draft> {
         return None;
     }
     let length = median(case.facts.runs.iter().map(|r| r.time.seconds()))?;
+    let (severity, alike) = if may_have_ceiling(case) {
+        (
+            Severity::Watch,
+            " Or the reading goes no higher, and the pump stops at another pressure: the motor's \
+             current, which tells the two apart, was not recorded.",
+        )
+    } else {
+        (Severity::Fault, "")
+    };
     let text = format!(
         "The pump stops at {:.2} bar and starts again at {:.2} bar: a differential of {found:.2} \
          bar where {declared:.2} bar is declared ({:.2} and {:.2} bar). A narrower differential \
-         makes more and shorter runs.",
+         makes more and shorter runs.{alike}",
         cut_out.value, cut_in.value, case.plan.top_bar, case.plan.start_bar
     );
     Some(
-        Draft::new("narrow-differential", Severity::Fault, PointsTo::Control, text)
+        Draft::new("narrow-differential", severity, PointsTo::Control, text)
             .sure(ramp(share, 0.8, 0.55) * ramp(cut_out.count as f64, 2.0, 10.0))
             // Between two rows the pressure passes the switch points by as much as it moves in one.
             .resting_on((1.0 - 0.85) * length, case.facts)

@@ -2,9 +2,10 @@
 //! rise beyond one value, or by a loop that fails together with the mains.
 
 use crate::case::Case;
-use crate::facts::{LOAD_STEP, LOAD_STEPS, LoopKind, RunFacts};
+use crate::ceiling;
+use crate::facts::{LOAD_STEP, LoopKind, RunFacts};
 use crate::findings::Draft;
-use crate::levels::plain;
+use crate::levels::{Line, plain};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity};
 use crate::robust::{centre_and_sigma, median, ramp};
@@ -28,6 +29,11 @@ pub fn find(case: &Case) -> Option<Draft> {
 /// Whether the reading under a pressure switch has a ceiling, and hides what the switch acts on.
 pub fn has_ceiling(case: &Case) -> bool {
     ceiling(case).or_else(|| standing_tops(case)).is_some()
+}
+
+/// Whether it may have one, where too few tops were seen to say so.
+pub fn may_have_ceiling(case: &Case) -> bool {
+    standing(case).is_some()
 }
 
 fn measured(case: &Case) -> Option<Draft> {
@@ -145,24 +151,8 @@ const TOPS: usize = limits::STANDING_TOPS.value as usize;
 /// switch water is still drawn, and the pressure falls at once; and a switch does not repeat so
 /// exactly.
 fn standing_tops(case: &Case) -> Option<Draft> {
-    if case.plan.load != Load::Pressure || !case.plan.band_bar.is_finite() {
-        return None;
-    }
-    let top = case.levels.cut_out?;
-    let tops: Vec<&RunFacts> = case
-        .facts
-        .runs
-        .iter()
-        .filter(|r| r.stop_seen && r.draw_after.is_finite() && r.fill_mean > 0.0)
-        .collect();
-    let standing =
-        tops.iter().filter(|r| r.draw_after.abs() < limits::STANDS.value * r.fill_mean).count();
-    let same = top.change == 0.0 && top.sigma < limits::SAME_TOP.value * case.plan.band_bar;
-    if tops.len() < TOPS
-        || standing * 10 < tops.len() * 9
-        || !same
-        || top.value > case.plan.top_bar - 0.08 * case.plan.band_bar
-    {
+    let (standing, tops, top) = standing(case)?;
+    if tops.len() < TOPS {
         return None;
     }
     let text = format!(
@@ -186,14 +176,28 @@ fn standing_tops(case: &Case) -> Option<Draft> {
     )
 }
 
-/// Time for which a reading must stand at a ceiling.
-const STOOD_S: f64 = limits::CEILING_S.value;
-/// The same as a share.
-const STOOD_SHARE: f64 = limits::CEILING_SHARE.value;
+/// Tops at which the reading came to stand, all tops, and where they lie; `None` where they do not
+/// look like a ceiling.
+fn standing<'a>(case: &'a Case) -> Option<(usize, Vec<&'a RunFacts>, Line)> {
+    if case.plan.load != Load::Pressure || !case.plan.band_bar.is_finite() {
+        return None;
+    }
+    let top = case.levels.cut_out?;
+    let tops: Vec<&RunFacts> = case
+        .facts
+        .runs
+        .iter()
+        .filter(|r| r.stop_seen && r.draw_after.is_finite() && r.fill_mean > 0.0)
+        .collect();
+    let standing =
+        tops.iter().filter(|r| r.draw_after.abs() < limits::STANDS.value * r.fill_mean).count();
+    let same = top.change == 0.0 && top.sigma < limits::SAME_TOP.value * case.plan.band_bar;
+    let low = top.value <= case.plan.top_bar - 0.08 * case.plan.band_bar;
+    (standing * 10 >= tops.len() * 9 && same && low).then_some((standing, tops, top))
+}
+
 /// Half of the width that counts as one value.
 const ONE_VALUE: f64 = limits::ONE_VALUE.value;
-/// Time for which the load must have been another meanwhile.
-const OTHER_LOAD_S: f64 = limits::OTHER_LOAD_S.value;
 
 /// Share of the running time for which the reading lay clearly below the held pressure.
 pub fn short_of_held(case: &Case) -> f64 {
@@ -205,53 +209,30 @@ pub fn short_of_held(case: &Case) -> f64 {
     low.map(|s| s.seconds).sum::<f64>() / running.max(1.0)
 }
 
-/// A drive that never reaches its pressure turns at full speed, and then the pressure goes with what
-/// is drawn. Where the reading stands at one value, never rises above it, and the load moves all the
-/// same, the reading has a ceiling.
+/// A reading that stands at one value under a drive while the load moves: see [`crate::ceiling`].
 fn ceiling_under_drive(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
-    let steps = &case.facts.pressure_load;
-    let running: f64 = steps.iter().map(|s| s.seconds).sum();
-    let most = steps.iter().max_by(|a, b| a.seconds.total_cmp(&b.seconds))?;
-    let near = |bar: f64| (bar - most.bar).abs() <= ONE_VALUE * held;
-    let at: Vec<_> = steps.iter().filter(|s| near(s.bar)).collect();
-    let seconds: f64 = at.iter().map(|s| s.seconds).sum();
-    let above: f64 =
-        steps.iter().filter(|s| s.bar > most.bar && !near(s.bar)).map(|s| s.seconds).sum();
-    let mut by_load = [0.0; LOAD_STEPS];
-    for step in &at {
-        for (sum, seconds) in by_load.iter_mut().zip(step.by_load_s) {
-            *sum += f64::from(seconds);
-        }
-    }
-    let usual = (0..LOAD_STEPS).max_by(|a, b| by_load[*a].total_cmp(&by_load[*b]))?;
-    let other_s: f64 = (0..LOAD_STEPS).filter(|n| n.abs_diff(usual) >= 2).map(|n| by_load[n]).sum();
-    if seconds < STOOD_S
-        || seconds < STOOD_SHARE * running
-        || above > 0.02 * running
-        || most.bar > (1.0 - 2.0 * ONE_VALUE) * held
-        || other_s < OTHER_LOAD_S
-    {
-        return None;
-    }
+    let ceiling = ceiling::under_drive(case.facts, case.plan)?;
+    let share = ceiling.stood_s / ceiling.running_s;
     let text = format!(
         "For {:.1} h, {:.0} % of the running time, the pressure reading stood at {:.2} bar, below \
          the held {held:.2} bar, and hardly ever above it, although for {:.0} min of this time the \
          motor's load differed from its usual one by {:.0} % of full load and more: a real pressure \
          would have moved with it. The reading has a ceiling, as when the transducer's supply \
          cannot drive its loop any higher.",
-        seconds / 3600.0,
-        seconds / running * 100.0,
-        most.bar,
-        other_s / 60.0,
+        ceiling.stood_s / 3600.0,
+        share * 100.0,
+        ceiling.bar,
+        ceiling.other_load_s / 60.0,
         LOAD_STEP * 100.0,
     );
+    let other = ramp(ceiling.other_load_s, 0.0, 2.0 * limits::OTHER_LOAD_S.value);
     Some(
         Draft::new("transducer-supply", Severity::Fault, PointsTo::Sensor, text)
-            .sure(ramp(seconds / running, 0.4, 0.8) * ramp(other_s, 0.0, 2.0 * OTHER_LOAD_S) * 0.85)
-            .with("ceiling_bar", most.bar)
-            .with("standing_s", seconds)
-            .with("other_load_s", other_s)
+            .sure(ramp(share, 0.4, 0.8) * other * 0.85)
+            .with("ceiling_bar", ceiling.bar)
+            .with("standing_s", ceiling.stood_s)
+            .with("other_load_s", ceiling.other_load_s)
             .limit(held, "bar", "site file"),
     )
 }

@@ -68,9 +68,9 @@ fn words(case: &Case, seen: &[(Stretch, &RunFacts)], share: f64, by_power: bool)
     };
     let length = unloaded_s(seen);
     let mut text = format!(
-        "{} runs ended with the pump all but without load: {} stood at {:.0} % {loaded} for the last \
+        "{} ended with the pump all but without load: {} stood at {:.0} % {loaded} for the last \
          {} (median).",
-        seen.len(),
+        if seen.len() == 1 { "One run".to_owned() } else { format!("{} runs", seen.len()) },
         if by_power { "power" } else { "current" },
         share * 100.0,
         span(length),
