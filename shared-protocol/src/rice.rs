@@ -125,9 +125,9 @@ impl Context {
         if ones >= ESCAPE {
             return self.take_escaped(bits);
         }
-        let rest = window << (ones + 1);
         bits.skip(ones + 1 + k);
-        let value = (ones << k) | (rest >> 1 >> (63 - k)) as u32;
+        // The zero behind the ones stands on top of the k bits.
+        let value = (ones << k) | (window << ones >> (63 - k)) as u32;
         self.learn(value);
         value
     }
