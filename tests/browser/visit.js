@@ -260,6 +260,8 @@ async function leave() {
   await page.click('#pass-days');
   await until('seven days have passed', () => /\b7 days have passed/.test(document.querySelector('main').textContent)
     && document.getElementById('pass-days').getClientRects().length);
+  const steps = await page.evaluate(() => [...document.querySelectorAll('#steps .done .step-name')].map((name) => name.textContent));
+  check('the checks that the logger was armed with still count', steps.length >= 4, steps);
 }
 
 async function fetchRecord() {

@@ -96,6 +96,8 @@ pub struct Site {
     pub warnings: Vec<String>,
     /// True when a fitting sheet can be had.
     pub sheet: bool,
+    /// What the fit checks had come to when a logger was armed with it.
+    pub fit_checks: Option<String>,
 }
 
 /// A labelled lamp.

@@ -318,6 +318,7 @@ impl Worker {
             },
             warnings: site.warnings(),
             sheet: true,
+            fit_checks: site.fit.checks.clone(),
         }
     }
 }
