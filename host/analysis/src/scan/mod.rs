@@ -1,6 +1,7 @@
 //! One pass over the rows: batch after batch in, [`Facts`] out. Holds summaries only.
 
 mod by_pressure;
+mod ended;
 mod open_run;
 mod plan;
 mod rests;
@@ -17,6 +18,7 @@ pub use plan::{Load, Plan};
 
 use crate::facts::{Facts, Has, Stretch};
 use crate::robust::median;
+use ended::{Ended, Summed};
 use pumpwitness_recording::Columns;
 use row::Rows;
 use runs::RunWatch;
@@ -39,13 +41,17 @@ const AHEAD_MAX: usize = 8;
 /// No time since the start of a run: the pump rests.
 const RESTING: i64 = i64::MIN;
 
+/// What the first thread hands to the second: rows, the time since the start of the run for each, and
+/// the runs and rests that have ended with them.
+type Handed = (Range<usize>, Vec<i64>, Vec<Ended>);
+
 /// The pass.
 #[derive(Debug)]
 pub struct Scanner {
     plan: Plan,
     has: Has,
     pump: PumpWatch,
-    supply: SupplyWatch,
+    behind: Behind,
 }
 
 /// The watches that tell when the pump runs, and what belongs to runs and rests.
@@ -60,14 +66,16 @@ struct PumpWatch {
     running_spans: Vec<u32>,
 }
 
-/// The watches that need no more of the first than whether the pump runs.
+/// What needs no more of the first watches than whether the pump runs, and which runs and rests have
+/// ended.
 #[derive(Debug)]
-struct SupplyWatch {
+struct Behind {
     gap_ms: i64,
     last_end_ms: Option<i64>,
     voltage: VoltageWatch,
     swing: SwingWatch,
     tally: Tally,
+    summed: Summed,
 }
 
 impl Scanner {
@@ -84,12 +92,13 @@ impl Scanner {
                 runs: RunWatch::new(&plan),
                 running_spans: vec![0; SPANS],
             },
-            supply: SupplyWatch {
+            behind: Behind {
                 gap_ms: plan.gap_ms,
                 last_end_ms: None,
                 voltage: VoltageWatch::new(&plan),
                 swing: SwingWatch::new(plan.held_bar),
                 tally: Tally::new(&plan),
+                summed: Summed::new(&plan),
             },
             plan,
         }
@@ -97,15 +106,15 @@ impl Scanner {
 
     /// Takes the next rows.
     pub fn feed(&mut self, columns: &Columns) {
-        self.supply.tally.push_columns(columns);
+        self.behind.tally.push_columns(columns);
         self.note_channels(columns);
         let rows = Rows::new(columns, self.plan.scale, self.plan.reversed);
         if rows.len() < ROWS_TO_SHARE || !self.feed_shared(&rows) {
             let mut running = Vec::with_capacity(ROWS_AT_ONCE);
             for part in parts(rows.len()) {
                 running.clear();
-                self.pump.push(&rows, part.clone(), &mut running);
-                self.supply.push(&rows, part, &running);
+                let ended = self.pump.push(&rows, part.clone(), &mut running);
+                self.behind.push(&rows, part, &running, ended);
             }
         }
     }
@@ -116,12 +125,12 @@ impl Scanner {
         if thread::available_parallelism().map_or(1, usize::from) < 2 {
             return false;
         }
-        let Self { pump, supply, .. } = self;
+        let Self { pump, behind, .. } = self;
         thread::scope(|scope| {
-            let (sender, receiver) = mpsc::sync_channel::<(Range<usize>, Vec<i64>)>(AHEAD_MAX);
+            let (sender, receiver) = mpsc::sync_channel::<Handed>(AHEAD_MAX);
             let second = thread::Builder::new().spawn_scoped(scope, move || {
-                for (part, running) in receiver {
-                    supply.push(rows, part, &running);
+                for (part, running, ended) in receiver {
+                    behind.push(rows, part, &running, ended);
                 }
             });
             if second.is_err() {
@@ -129,8 +138,8 @@ impl Scanner {
             }
             for part in parts(rows.len()) {
                 let mut running = Vec::with_capacity(ROWS_AT_ONCE);
-                pump.push(rows, part.clone(), &mut running);
-                if sender.send((part, running)).is_err() {
+                let ended = pump.push(rows, part.clone(), &mut running);
+                if sender.send((part, running, ended)).is_err() {
                     // The second thread has panicked, and the scope will.
                     break;
                 }
@@ -165,15 +174,18 @@ impl Scanner {
 
     /// Ends.
     pub fn finish(self) -> Facts {
-        let Self { has, pump, mut supply, .. } = self;
-        supply.interrupt();
-        let mut facts = pump.finish();
+        let Self { has, pump, mut behind, .. } = self;
+        behind.interrupt();
+        let (mut facts, ended) = pump.finish();
+        behind.summed.take(ended);
         facts.has = has;
-        supply.tally.finish(&mut facts);
-        facts.voltage_events = supply.voltage.events;
-        facts.sustained = supply.voltage.sustained;
-        facts.noise_bar = supply.swing.noise_bar();
-        facts.swings = supply.swing.swings;
+        facts.runs = behind.summed.runs;
+        facts.rests = behind.summed.rests;
+        behind.tally.finish(&mut facts);
+        facts.voltage_events = behind.voltage.events;
+        facts.sustained = behind.voltage.sustained;
+        facts.noise_bar = behind.swing.noise_bar();
+        facts.swings = behind.swing.swings;
         for event in &mut facts.voltage_events {
             let (start_ms, end_ms) = (event.time.start_ms, event.time.end_ms);
             // Runs are in time order, so only those around the event are looked at.
@@ -204,7 +216,8 @@ fn parts(rows: usize) -> impl Iterator<Item = Range<usize>> {
 
 impl PumpWatch {
     /// Takes rows; adds to `running` the time since the start of the run for each, or [`RESTING`].
-    fn push(&mut self, rows: &Rows, part: Range<usize>, running: &mut Vec<i64>) {
+    /// Gives the runs and rests that have ended.
+    fn push(&mut self, rows: &Rows, part: Range<usize>, running: &mut Vec<i64>) -> Vec<Ended> {
         for n in part {
             let mut row = rows.row(n);
             match self.last_end_ms {
@@ -235,6 +248,7 @@ impl PumpWatch {
             }
             running.push(running_ms.unwrap_or(RESTING));
         }
+        self.runs.take_ended()
     }
 
     fn interrupt(&mut self, now_ms: i64) {
@@ -242,27 +256,28 @@ impl PumpWatch {
         self.runs.interrupt(now_ms);
     }
 
-    fn finish(mut self) -> Facts {
+    /// Ends; gives the runs and rests that have ended with it.
+    fn finish(mut self) -> (Facts, Vec<Ended>) {
         if let Some(last) = self.last_end_ms {
             self.facts.end_ms = last;
             self.interrupt(last);
         }
         let mut facts = self.facts;
-        facts.runs = self.runs.runs;
-        facts.rests = self.runs.rests;
         facts.loop_faults = self.signal.faults;
         let spans = self.running_spans.iter().enumerate();
         facts.row_s = median(spans.flat_map(|(n, count)| {
             std::iter::repeat_n((n as f64 + 0.5) / 10.0, (*count as usize).div_ceil(1000))
         }))
         .unwrap_or(self.short_row_s);
-        facts
+        (facts, self.runs.take_ended())
     }
 }
 
-impl SupplyWatch {
-    /// Takes rows, with the time since the start of the run for each, or [`RESTING`].
-    fn push(&mut self, rows: &Rows, part: Range<usize>, running: &[i64]) {
+impl Behind {
+    /// Takes rows, with the time since the start of the run for each, or [`RESTING`], and the runs and
+    /// rests that have ended with them.
+    fn push(&mut self, rows: &Rows, part: Range<usize>, running: &[i64], ended: Vec<Ended>) {
+        self.summed.take(ended);
         for (n, running_ms) in part.zip(running) {
             let row = &rows.row(n);
             if self.last_end_ms.is_some_and(|last| row.start_ms - last > self.gap_ms) {

@@ -3,7 +3,7 @@
 use super::plan::{Load, Plan};
 use super::row::Row;
 use super::strip::Strip;
-use crate::facts::{ATMOSPHERE_BAR, RestFacts, RunFacts, Stretch};
+use crate::facts::{ATMOSPHERE_BAR, RunFacts, Stretch};
 use crate::limits;
 use crate::robust::{centre_and_sigma, least_squares_slope, median};
 use std::collections::VecDeque;
@@ -92,7 +92,7 @@ impl OpenRun {
     }
 
     /// What the rows before the start say.
-    pub fn judge_before(&mut self, recent: &VecDeque<Row>, rest: Option<&RestFacts>) {
+    pub fn judge_before(&mut self, recent: &VecDeque<Row>, rest_s: f64) {
         let start_ms = self.facts.time.start_ms;
         let near = |r: &&Row| r.end_ms <= start_ms && r.end_ms > start_ms - 2_500;
         self.facts.voltage_before_v = middle(recent.iter().filter(near).map(|r| r.v));
@@ -101,7 +101,6 @@ impl OpenRun {
             .filter(|r| r.end_ms <= start_ms && r.end_ms > start_ms - 1_200)
             .map(|r| r.p);
         self.facts.start_bar = middle(last_second);
-        let rest_s = rest.map_or(0.0, |r| r.time.seconds());
         let window = (rest_s / 3.0).clamp(1.0, SLOPE_S);
         self.facts.draw_before = inverse_slope(recent, start_ms, -0.3 - window, -0.3);
     }

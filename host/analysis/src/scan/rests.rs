@@ -42,6 +42,11 @@ impl OpenRest {
         }
     }
 
+    /// When it began, ms since 1970.
+    pub fn start_ms(&self) -> i64 {
+        self.start_ms
+    }
+
     /// Takes a row.
     pub fn push(&mut self, row: &Row, plan: &Plan) {
         if row.start_ms < self.start_ms {

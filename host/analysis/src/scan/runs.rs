@@ -1,12 +1,14 @@
 //! Runs and rests: when the pump starts and stops.
 
+use super::ended::Ended;
 use super::open_run::OpenRun;
 use super::plan::{Load, Plan};
 use super::rests::OpenRest;
 use super::row::Row;
-use crate::facts::{RestFacts, RunFacts};
+use crate::facts::Stretch;
 use crate::limits;
 use std::collections::VecDeque;
+use std::mem;
 
 /// Pauses shorter than this do not end a run.
 const FUSE_MS: i64 = (limits::FUSE_S.value * 1000.0) as i64;
@@ -26,10 +28,10 @@ pub struct RunWatch {
     load_before: f32,
     open: Option<OpenRun>,
     rest: Option<OpenRest>,
-    /// Finished runs.
-    pub runs: Vec<RunFacts>,
-    /// Finished rests.
-    pub rests: Vec<RestFacts>,
+    /// Length of the rest before, s; 0 where there was none.
+    rest_before_s: f64,
+    /// Runs and rests that have ended since they were asked for.
+    ended: Vec<Ended>,
 }
 
 impl RunWatch {
@@ -41,8 +43,8 @@ impl RunWatch {
             load_before: f32::NAN,
             open: None,
             rest: None,
-            runs: Vec::new(),
-            rests: Vec::new(),
+            rest_before_s: 0.0,
+            ended: Vec::new(),
         }
     }
 
@@ -70,7 +72,7 @@ impl RunWatch {
     pub fn push(&mut self, row: &Row) {
         let load = self.load(row);
         let running = self.open.as_ref().is_some_and(|run| !run.stopped);
-        let before = std::mem::replace(&mut self.load_before, load);
+        let before = mem::replace(&mut self.load_before, load);
         self.remember(row);
         if running && load < self.plan.off {
             self.stop(row, before, load);
@@ -122,13 +124,11 @@ impl RunWatch {
         }
         self.finish_run(start_ms);
         let seen = self.rest.is_some() || self.recent.len() > 1;
-        if let Some(rest) = self.rest.take() {
-            self.rests.push(rest.finish(start_ms, true));
-        }
+        self.end_rest(start_ms, true);
         let mut run = OpenRun::new(start_ms, &self.plan);
         run.facts.start_seen = seen;
         if seen {
-            run.judge_before(&self.recent, self.rests.last());
+            run.judge_before(&self.recent, self.rest_before_s);
         }
         self.open = Some(run);
     }
@@ -173,8 +173,21 @@ impl RunWatch {
             if run.facts.stop_seen {
                 run.judge_after(&self.recent, now_ms);
             }
-            self.runs.push(run.finish(&self.plan));
+            self.ended.push(Ended::Run(Box::new(run)));
         }
+    }
+
+    fn end_rest(&mut self, end_ms: i64, end_seen: bool) {
+        if let Some(rest) = self.rest.take() {
+            let start_ms = rest.start_ms();
+            self.rest_before_s = Stretch { start_ms, end_ms: end_ms.max(start_ms) }.seconds();
+            self.ended.push(Ended::Rest { rest, end_ms, end_seen });
+        }
+    }
+
+    /// Runs and rests that have ended since the last call, in time order.
+    pub fn take_ended(&mut self) -> Vec<Ended> {
+        mem::take(&mut self.ended)
     }
 
     /// A stretch of record ends at `now_ms`; another may follow.
@@ -187,9 +200,7 @@ impl RunWatch {
             run.judge_stop(&self.recent);
         }
         self.finish_run(now_ms);
-        if let Some(rest) = self.rest.take() {
-            self.rests.push(rest.finish(now_ms, false));
-        }
+        self.end_rest(now_ms, false);
         self.recent.clear();
         self.load_before = f32::NAN;
     }
