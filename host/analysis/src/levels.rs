@@ -4,7 +4,7 @@
 use crate::facts::{ATMOSPHERE_BAR, Facts, RunFacts};
 use crate::limits;
 use crate::robust::{centre_and_sigma, median, quantile, sorted, theil_sen};
-use crate::scan::Plan;
+use crate::scan::{Load, Plan};
 use pumpwitness_site_file::{Control, Site};
 
 /// 2 psi: precharge below cut-in where none is declared (well-water industry sheet IV.1.2).
@@ -77,6 +77,8 @@ impl Line {
 pub struct Levels {
     /// Declared band, bar: from start to stop pressure; NaN when not declared.
     pub band_bar: f64,
+    /// False where runs were told from the pressure alone, and what was told cannot be runs.
+    pub runs_told: bool,
     /// Pressure at which the control stops the pump.
     pub cut_out: Option<Line>,
     /// Pressure at which the control starts the pump.
@@ -117,15 +119,23 @@ impl Levels {
         let power_w = quantile(long(facts).map(|r| r.loaded), 0.75).unwrap_or(f64::NAN);
         let power_w = if facts.has.power { power_w } else { f64::NAN };
         let cut_out = if plan.held_bar.is_some() { None } else { cut_out(facts, plan) };
+        // Runs told from the pressure alone may be no more than its ups and downs while as much is drawn
+        // as the pump gives: no switch stops the pump where it is to start it.
+        let told = plan.load != Load::Pressure
+            || cut_out.is_some_and(|line| {
+                line.value > plan.start_bar + limits::SWITCH_POINT.value * band_bar
+            });
+        let cut_out = cut_out.filter(|_| told);
         let cut_in = if plan.held_bar.is_some() { None } else { cut_in(facts, plan, cut_out) };
         let full_w = plan.line_w * lines(facts, site);
         let full_load = if facts.has.power { full_w } else { plan.rated_a };
         let idle = plan.held_bar.and_then(|held| idle(facts, held));
         let declared_gas_bar_l = declared_gas(site);
-        let gas = gas(facts, site, plan);
+        let gas = if told { gas(facts, site, plan) } else { None };
         let flow_share = gas.zip(declared_gas_bar_l).map(|((found, _), declared)| declared / found);
         Self {
             band_bar,
+            runs_told: told,
             cut_out,
             cut_in,
             wake: plan.held_bar.and_then(|_| wake(facts)),

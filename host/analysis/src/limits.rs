@@ -161,6 +161,8 @@ limits! {
     STANDING = 0.35, "of the run", "reasoned (by Boyle's law the rise slows towards the cut-out only by the squared ratio of the absolute pressures, to a half at the usual settings, so less than a third of a run lies in the last 2 % of the band)";
     /// Fewest rests in a row that must lose pressure.
     LOSS_RESTS = 3.0, "rests", "reasoned (one rest may be a tap left open, two a coincidence)";
+    /// Share of the time judged in rests that the longer ones hold.
+    LONGER_RESTS = 0.75, "of the time", "reasoned (three quarters of the time are the larger part whichever way it is cut, and leave out the many short rests between draws)";
     /// Shortest time those rests are judged over together.
     LOSS_JUDGED_S = 3600.0, "s", "common practice";
     /// Shortest time from the first to the last of them.

@@ -26,6 +26,7 @@ impl FirstDry {
     fn words(&self) -> String {
         match (self.loaded, self.runs) {
             (1, 1) => "The one dry run".to_owned(),
+            (2, 2) => "Both dry runs".to_owned(),
             (loaded, runs) if loaded == runs => format!("All {runs} dry runs"),
             (loaded, runs) => format!("{loaded} of {runs} dry runs"),
         }

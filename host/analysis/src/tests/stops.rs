@@ -133,3 +133,28 @@ fn a_reading_that_stands_high_at_full_load_is_no_shut_outlet() {
     let analysis = analyse(&record, &plant.site());
     assert!(!causes(&analysis).contains(&"closed-discharge"), "{:?}", analysis.verdict);
 }
+
+/// Switched off within the time that it always needs to come up to speed, a motor has not failed to.
+#[test]
+fn a_stop_within_the_inrush_is_no_failed_start() {
+    let plant = Plant::default();
+    let mut record = plant.record();
+    let columns = &mut record.columns;
+    let amps = &mut columns.current_a[0];
+    let starts: Vec<usize> = (1..amps.mean.len())
+        .filter(|n| amps.mean[n - 1] < 1.0 && amps.max[*n] > 2.0 * plant.rated_a as f32)
+        .collect();
+    // Of every third run only its first 0.2 s are left.
+    for start in starts.iter().step_by(3) {
+        let end = (start + 1..amps.mean.len()).find(|n| amps.mean[*n] < 0.5);
+        for n in start + 1..end.unwrap_or(amps.mean.len()) {
+            (amps.mean[n], amps.min[n], amps.max[n]) = (0.0, 0.0, 0.0);
+            columns.power_w.as_mut().unwrap()[n] = 0.0;
+        }
+    }
+    let analysis = analyse(&record, &plant.site());
+    let brief = analysis.runs.iter().filter(|r| r.duration_s < 0.5).count();
+    assert!(brief >= 5, "{brief}");
+    assert_eq!(count(&analysis, StopReason::FailedStart), 0, "{:?}", analysis.stops);
+    assert_eq!(count(&analysis, StopReason::Overload), 0, "{:?}", analysis.stops);
+}

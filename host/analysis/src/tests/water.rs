@@ -37,6 +37,20 @@ fn a_leak() {
     }
 }
 
+/// A small tank makes many short rests between two starts of one draw, in which no minute is quiet; the
+/// leak is told by the longer ones. The flow that a pressure drives through a hole goes with its root
+/// (Torricelli), and the plant's leak is given for the middle of the band.
+#[test]
+fn a_leak_is_told_by_the_longer_rests() {
+    for (tank_l, leak_l_per_h) in [(24.0, 15.0), (24.0, 40.0), (150.0, 40.0)] {
+        let plant = Plant { tank_l, leak_l_per_h, hours: 60.0, ..Plant::default() };
+        let analysis = run(&plant);
+        let found = analysis.findings.iter().find(|f| f.kind == "idle-pressure-loss").unwrap();
+        let told = found.measured["loss_l_per_h"];
+        assert!((told / leak_l_per_h - 1.0).abs() < 0.15, "{told} of {leak_l_per_h} L/h");
+    }
+}
+
 #[test]
 fn a_well_that_runs_out() {
     let plant = Plant { well_l: Some(50.0), well_refill_lpm: 3.0, ..Plant::default() };
@@ -45,6 +59,19 @@ fn a_well_that_runs_out() {
     assert!(analysis.runs.iter().filter(|r| r.automatic_restart).count() >= 3);
     let wait = analysis.statistics["restart_wait_s"].as_f64().unwrap();
     assert!((wait - 300.0).abs() < 1.0, "{wait}");
+}
+
+/// What the pump takes when it moves water does not change with the number of its dry runs.
+#[test]
+fn a_well_that_gives_less_is_named_no_less_surely() {
+    let told = [6.0, 3.0, 1.5].map(|well_refill_lpm| {
+        let plant = Plant { well_l: Some(50.0), well_refill_lpm, hours: 48.0, ..Plant::default() };
+        let analysis = names_only(&plant, &["source-overdrawn"], &[]);
+        let dry = analysis.findings.iter().find(|f| f.kind == "dry-run").unwrap();
+        (analysis.verdict[0].confidence, dry.measured["loaded_power_w"])
+    });
+    assert!(told[0].0 <= told[1].0 && told[1].0 <= told[2].0, "{told:?}");
+    assert!((told[2].1 / told[0].1 - 1.0).abs() < 0.01, "{told:?}");
 }
 
 #[test]
@@ -107,6 +134,22 @@ fn runs_are_told_from_the_pressure_where_there_is_nothing_else() {
             let out = blind.ruled_out.iter().find(|r| r.cause == cause).unwrap();
             assert!(!out.contradicted && out.because.contains("current"), "{}", out.because);
         }
+    }
+}
+
+/// While as much is drawn as a weak pump gives, the pressure goes up and down far below the cut-out;
+/// that is neither short runs nor a narrow band nor a tank without air.
+#[test]
+fn ups_and_downs_of_the_pressure_are_no_runs() {
+    for seed in 1..6 {
+        let plant = Plant { flow_share: 0.3, leak_l_per_h: 600.0, seed, ..Plant::default() };
+        let mut record = plant.record();
+        record.columns.current_a.clear();
+        record.columns.power_w = None;
+        let analysis = analyse(&record, &plant.site());
+        assert!(causes(&analysis).is_empty(), "{seed}: {:?}", analysis.verdict);
+        let kinds: Vec<&str> = analysis.findings.iter().map(|f| f.kind).collect();
+        assert!(kinds.iter().all(|kind| *kind != "short-cycling"), "{seed}: {kinds:?}");
     }
 }
 

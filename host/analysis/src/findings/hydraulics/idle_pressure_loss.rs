@@ -32,6 +32,9 @@ const HOLDING_S: f64 = limits::HOLDING_S.value;
 /// Time for which a drive that feeds a small draw may lack pressure.
 const LACKING: f64 = limits::LACKING.value;
 
+/// Share of the time judged that the longer rests hold.
+const MOST: f64 = limits::LONGER_RESTS.value;
+
 /// Share of the time below which a pump hardly rests.
 const HARDLY: f64 = limits::HARDLY_RESTS.value;
 
@@ -107,6 +110,23 @@ fn stretches<'a>(judged: &[&'a RestFacts], case: &Case) -> Vec<Loss<'a>> {
     all
 }
 
+/// The rests that hold most of the time judged, but not fewer than must lose pressure. In a short rest
+/// between two draws there may be no quiet minute at all.
+fn longer<'a>(rests: impl Iterator<Item = &'a RestFacts>) -> Vec<&'a RestFacts> {
+    let mut rests: Vec<&RestFacts> = rests.collect();
+    rests.sort_by(|a, b| b.judged_s.total_cmp(&a.judged_s));
+    let whole: f64 = rests.iter().map(|r| r.judged_s).sum();
+    let mut sum = 0.0;
+    let most = rests.iter().take_while(|rest| {
+        let before = sum;
+        sum += rest.judged_s;
+        before < MOST * whole
+    });
+    let most = most.count().max(RESTS);
+    rests.truncate(most);
+    rests
+}
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     if !case.facts.has.pressure || !(case.facts.has.current || case.facts.has.power) {
@@ -136,14 +156,15 @@ pub fn find(case: &Case) -> Option<Draft> {
     let quiet = by_rests.is_some();
     let of_kind = || loss.rests.iter().filter(|r| !(quiet && r.whole));
     let seconds = if quiet { loss.in_quiet_minutes() } else { loss.time.seconds() };
-    let per_min = median(of_kind().map(|r| r.leak_bar_per_min));
+    let longer = longer(of_kind().copied());
+    let per_min = median(longer.iter().map(|r| r.leak_bar_per_min));
     // A leak loses much the same in every rest; what people draw does not.
     let (rate, scatter) =
-        centre_and_sigma(of_kind().map(|r| r.leak)).unwrap_or((f64::NAN, f64::NAN));
+        centre_and_sigma(longer.iter().map(|r| r.leak)).unwrap_or((f64::NAN, f64::NAN));
     let steady = if rate.is_finite() { 1.0 - ramp(scatter / rate, 0.4, 1.5) } else { 0.5 };
     let after: f64 = judged.iter().filter(|r| !r.whole).map(|r| r.judged_s).sum();
     let confidence = if quiet {
-        ramp(of_kind().count() as f64, 1.0, 8.0).max(ramp(seconds, 0.0, 43_200.0))
+        ramp(longer.len() as f64, 1.0, 8.0).max(ramp(seconds, 0.0, 43_200.0))
             * (0.3 + 0.7 * steady)
             * ramp(seconds / after, 0.0, 0.25).max(0.5)
     } else {
@@ -168,8 +189,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     let text = match (quiet, per_min) {
         (true, Some(per_min)) => format!(
             "In {} rests in a row, {:.1} h together, the pressure never held: it fell by at least \
-             {per_min:.3} bar a minute (median) with the pump off, in the quietest minutes of each \
-             rest.{water}",
+             {per_min:.3} bar a minute (median of the longer rests) with the pump off, in the \
+             quietest minutes of each rest.{water}",
             of_kind().count(),
             seconds / 3600.0,
         ),

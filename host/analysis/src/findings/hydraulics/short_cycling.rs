@@ -29,7 +29,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let (least_s, source) = declared
         .map_or((limits::MIN_RUN_S.value, limits::MIN_RUN_S.source), |value| (value, "site file"));
     // Drives start softly and short runs do them no harm; only a declared limit counts there.
-    if case.plan.drive && declared.is_none() {
+    if case.plan.drive && declared.is_none() || !case.levels.runs_told {
         return None;
     }
     let most_allowed =

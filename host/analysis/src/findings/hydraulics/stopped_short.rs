@@ -16,6 +16,9 @@ const EVEN: f64 = limits::SAME_PAUSE.value;
 
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
+    if !case.levels.runs_told {
+        return None;
+    }
     let runs = &case.facts.runs;
     let short = |n: &usize| {
         case.ledger.short[*n] && case.ledger.reasons[*n] == Some(StopReason::Unexplained)

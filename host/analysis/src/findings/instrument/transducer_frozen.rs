@@ -4,7 +4,7 @@ use crate::case::Case;
 use crate::facts::{LoopKind, RunFacts};
 use crate::findings::Draft;
 use crate::limits;
-use crate::outcome::{PointsTo, Severity};
+use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::ramp;
 
 /// Shortest run that must move the pressure.
@@ -15,10 +15,11 @@ pub fn find(case: &Case) -> Option<Draft> {
     if case.constant_pressure() || !case.plan.band_bar.is_finite() || !case.facts.has.pressure {
         return None;
     }
-    let runs: Vec<&RunFacts> = case
-        .facts
-        .runs
-        .iter()
+    let judged = case.facts.runs.iter().zip(&case.ledger.reasons);
+    let runs: Vec<&RunFacts> = judged
+        // A pump without water does not move the pressure.
+        .filter(|(_, reason)| **reason != Some(StopReason::DryRun))
+        .map(|(run, _)| run)
         .filter(|r| {
             r.time.seconds() > LEAST_S.max(6.0 * case.facts.row_s)
                 && r.max_bar.is_finite()

@@ -101,13 +101,19 @@ pub fn find(case: &Case) -> Option<Draft> {
     };
     // Momentary values pass over starts that fail within seconds, and nothing tells them from means.
     let glimpses = facts.row_s > 3.0 && !facts.has.half_cycles;
+    // A drive waits for reasons of its own: there twice is not yet a pattern.
+    let few = if case.constant_pressure() { 1.0 } else { -1.0 };
+    let confidence = ramp(longest, 0.0, 180.0)
+        * ramp(seen.len() as f64, few, 3.0)
+        * alone
+        * if glimpses { 0.5 } else { 1.0 };
     let (seldom, severity) = if glimpses {
         (
             " Whether it drew current for less than a row meanwhile, such rows need not show.",
             Severity::Watch,
         )
     } else {
-        ("", Severity::Fault)
+        ("", if confidence < limits::NAMED_FROM.value { Severity::Watch } else { Severity::Fault })
     };
     let text = format!(
         "The pressure lay below the start pressure ({:.2} bar) and the motor took nothing {}, \
@@ -119,17 +125,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     );
     Some(
         Draft::new("no-draw", severity, points_to, text)
-            // A drive waits for reasons of its own: there twice is not yet a pattern.
-            .sure(
-                ramp(longest, 0.0, 180.0)
-                    * ramp(
-                        seen.len() as f64,
-                        if case.constant_pressure() { 1.0 } else { -1.0 },
-                        3.0,
-                    )
-                    * alone
-                    * if glimpses { 0.5 } else { 1.0 },
-            )
+            .sure(confidence)
             .with("longest_s", longest)
             .with("total_s", total)
             .with("lowest_bar", lowest)

@@ -14,6 +14,7 @@ const LEAST_S: f64 = limits::CATCH_UP_S.value;
 pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
     let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 1.0)?;
+    let least_s = LEAST_S.max(limits::ROWS_INSIDE.value * (case.facts.row_s - 0.05));
     let short: Vec<_> = case
         .facts
         .runs
@@ -21,7 +22,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         .filter(|r| {
             // With little load at a normal voltage it lacks water, which is another matter.
             let starved = r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;
-            r.deficit_s >= LEAST_S
+            // A single long row does not show that it stayed low.
+            r.deficit_s >= least_s
                 && (starved
                     || ((r.deficit_power_w.is_nan() || r.deficit_power_w > 0.4 * full)
                         && r.unloaded_since_ms.is_none()))

@@ -6,7 +6,7 @@ use crate::facts::{RunFacts, Stretch};
 use crate::findings::{Draft, span};
 use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
-use crate::robust::{median, ramp};
+use crate::robust::{median, quantile, ramp};
 use std::fmt::Write;
 
 /// Looks for it.
@@ -29,7 +29,7 @@ pub fn find(case: &Case) -> Option<Draft> {
     let (loaded_w, loaded_a) = if case.constant_pressure() {
         (case.levels.full_w, case.plan.rated_a)
     } else {
-        (case.levels.power_w, case.levels.current_a)
+        (loaded_w(case), case.levels.current_a)
     };
     let share = if by_power { power / loaded_w } else { current / loaded_a };
     let bound = if by_power { limits::UNLOADED_POWER } else { limits::UNLOADED_CURRENT };
@@ -53,6 +53,19 @@ pub fn find(case: &Case) -> Option<Draft> {
                 (*time, if by_power { run.last_power_w } else { run.last_current_a })
             })),
     )
+}
+
+/// Power of the pump when it moves water, W: of the runs that the control ended, where there are some,
+/// which the dry ones do not lower.
+fn loaded_w(case: &Case) -> f64 {
+    let ordinary: Vec<f64> = case
+        .stopped_by(StopReason::CutOut)
+        .filter(|run| run.time.seconds() > limits::CURRENT_RUN_S.value)
+        .map(|run| run.loaded)
+        .collect();
+    let enough = ordinary.len() >= limits::HEAT_STOPS.value as usize;
+    let loaded = if enough { quantile(ordinary, 0.75) } else { None };
+    loaded.map_or(case.levels.power_w, |loaded| loaded.max(case.levels.power_w))
 }
 
 /// Time without load before the stop, s (median).
