@@ -16,7 +16,10 @@ pub fn crc32(bytes: &[u8]) -> u32 {
 }
 
 /// A running CRC-32/ISO-HDLC.
-pub(crate) fn running() -> Digest<'static, u32, Tables> {
+pub(crate) type Running = Digest<'static, u32, Tables>;
+
+/// One that has seen nothing yet.
+pub(crate) fn running() -> Running {
     CRC.digest()
 }
 

@@ -30,13 +30,18 @@ pub const fn area_start(page: u8) -> usize {
     if page == 0 { SECTOR_HEADER_BYTES } else { 0 }
 }
 
-fn chunk_crc(address: PageAddress, at: usize, length_and_payload: &[u8]) -> u32 {
+/// What the CRCs of all chunks of a page begin with.
+fn page_crc(address: PageAddress) -> check::Running {
     let [a, b, c, d] = address.sector.to_le_bytes();
-    let [low, high] = (at as u16).to_le_bytes();
     let mut digest = check::running();
-    digest.update(&[a, b, c, d, address.page, low, high]);
-    digest.update(length_and_payload);
-    digest.finalize()
+    digest.update(&[a, b, c, d, address.page]);
+    digest
+}
+
+fn chunk_crc(mut of_page: check::Running, at: usize, length_and_payload: &[u8]) -> u32 {
+    of_page.update(&(at as u16).to_le_bytes());
+    of_page.update(length_and_payload);
+    of_page.finalize()
 }
 
 /// Length of the payload of the chunk that begins `bytes`, and how many bytes tell it; `None` where
@@ -141,7 +146,7 @@ impl PageWriter {
                 self.bytes[self.chunk + 1] = length as u8;
             }
             end = payload + length;
-            let crc = chunk_crc(self.address, self.chunk, &self.bytes[self.chunk..end]);
+            let crc = chunk_crc(page_crc(self.address), self.chunk, &self.bytes[self.chunk..end]);
             self.bytes[end..end + CRC_BYTES].copy_from_slice(&crc.to_le_bytes());
             end += CRC_BYTES;
         }
@@ -206,6 +211,7 @@ pub fn read_page(
         return PageState::Damaged;
     }
     let align = align.clamp(1, 16);
+    let of_page = page_crc(address);
     let mut model = Model::new(header.base_ms);
     let mut fill = start + HEADER_BYTES;
     loop {
@@ -218,7 +224,7 @@ pub fn read_page(
         let Some((length, told_in)) = length_at(chunk) else { return torn };
         let end = told_in + length;
         let Some(stored) = chunk.get(end..end + CRC_BYTES) else { return torn };
-        if chunk_crc(address, at, &chunk[..end]).to_le_bytes() != *stored
+        if chunk_crc(of_page.clone(), at, &chunk[..end]).to_le_bytes() != *stored
             || bytes[fill..at].iter().any(|byte| *byte != ERASED)
         {
             return torn;
