@@ -83,6 +83,7 @@ fn confidence_grows_with_severity() {
         Cause::MechanicalDrag,
         Cause::SupplyDips,
         Cause::TransducerWiring,
+        Cause::SourceOverdrawn,
     ];
     let severities = [0.0, 0.33, 0.67, 1.0];
     let visits: Vec<_> = causes

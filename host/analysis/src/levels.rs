@@ -312,6 +312,9 @@ fn cut_in(facts: &Facts, plan: &Plan, cut_out: Option<Line>) -> Option<Line> {
         .collect();
     let driven: Vec<_> =
         starts.iter().copied().filter(|s| lowest.is_nan() || s.1 >= lowest).collect();
+    if driven.is_empty() && lowest.is_finite() {
+        return None;
+    }
     Line::through(if driven.len() >= 3 { &driven } else { &starts }, facts)
 }
 

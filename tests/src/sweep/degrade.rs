@@ -14,6 +14,8 @@ pub enum Harm {
     Thinned1s,
     Thinned10s,
     Thinned60s,
+    Averaged10s,
+    Averaged60s,
     Noisy,
     NoVoltage,
     NoCurrentNorPower,
@@ -29,10 +31,12 @@ pub enum Harm {
 
 impl Harm {
     /// All of them.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 16] = [
         Self::Thinned1s,
         Self::Thinned10s,
         Self::Thinned60s,
+        Self::Averaged10s,
+        Self::Averaged60s,
         Self::Noisy,
         Self::NoVoltage,
         Self::NoCurrentNorPower,
@@ -54,6 +58,8 @@ impl Harm {
             Self::Thinned1s => return thinned(recording, 1_000),
             Self::Thinned10s => return thinned(recording, 10_000),
             Self::Thinned60s => return thinned(recording, 60_000),
+            Self::Averaged10s => return averaged(recording, 10_000),
+            Self::Averaged60s => return averaged(recording, 60_000),
             Self::Noisy => noisy(columns),
             Self::NoVoltage => columns.voltage_v.clear(),
             Self::NoCurrentNorPower => {
@@ -191,6 +197,45 @@ fn thinned(recording: &Recording, step_ms: i64) -> Recording {
     columns.power_w = old.power_w.as_deref().map(take);
     columns.frequency_hz = old.frequency_hz.as_deref().map(take);
     columns.transducer_supply_v = old.transducer_supply_v.as_deref().map(take);
+    worse
+}
+
+/// Means over even steps, as a logger that averages keeps them: r.m.s. values of voltage and current,
+/// no extremes, no marks.
+fn averaged(recording: &Recording, step_ms: i64) -> Recording {
+    let old = &recording.columns;
+    let mut worse = recording.clone();
+    worse.marks.clear();
+    worse.captures.clear();
+    let step = |row: usize| (old.end_ms[row] - 1).div_euclid(step_ms);
+    let rows: Vec<usize> = (0..old.len()).collect();
+    let groups: Vec<&[usize]> = rows.chunk_by(|a, b| step(*a) == step(*b)).collect();
+    let mean = |values: &[f32], power: i32| -> Vec<f32> {
+        let one = |group: &&[usize]| {
+            let (mut sum, mut time) = (0.0, 0.0);
+            for row in group.iter().filter(|row| values[**row].is_finite()) {
+                let span = f64::from(old.span_ms[*row]);
+                sum += span * f64::from(values[*row]).powi(power);
+                time += span;
+            }
+            (sum / time).powf(1.0 / f64::from(power)) as f32
+        };
+        groups.iter().map(one).collect()
+    };
+    let channel = |channel: &Channel, power: i32| {
+        let mean = mean(&channel.mean, power);
+        Channel { min: mean.clone(), max: mean.clone(), mean, spread: false }
+    };
+    let columns = &mut worse.columns;
+    columns.end_ms = groups.iter().map(|group| (step(group[0]) + 1) * step_ms).collect();
+    columns.span_ms = vec![step_ms as u32; groups.len()];
+    columns.voltage_v = old.voltage_v.iter().map(|line| channel(line, 2)).collect();
+    columns.current_a = old.current_a.iter().map(|line| channel(line, 2)).collect();
+    columns.pressure_bar = old.pressure_bar.as_ref().map(|bar| channel(bar, 1));
+    columns.loop_ma = old.loop_ma.as_ref().map(|ma| channel(ma, 1));
+    columns.power_w = old.power_w.as_deref().map(|watts| mean(watts, 1));
+    columns.frequency_hz = old.frequency_hz.as_deref().map(|hertz| mean(hertz, 1));
+    columns.transducer_supply_v = old.transducer_supply_v.as_deref().map(|volts| mean(volts, 1));
     worse
 }
 

@@ -124,10 +124,18 @@ fn no_longer_rises(view: &View) -> &'static str {
 pub const SOURCE_OVERDRAWN: Cause = Cause {
     name: "source-overdrawn",
     points_to: PointsTo::Source,
-    needs: &[Need::Load, Need::Fine],
+    needs: &[Need::Load],
     shown_by: None,
     weigh: |view| {
         let dry = view.strength("dry-run");
+        // Where the load was gone for longer than rows are, so that the finding is as sure as ever,
+        // long rows show this too.
+        let coarse = view.missing(Need::Fine);
+        if let Some(because) = &coarse
+            && dry < limits::ALIKE.value
+        {
+            return Weight::silent(because.clone());
+        }
         let first = first_dry(view);
         let share = first.share();
         let dry = dry * (1.0 - 0.7 * like_shut_off(view));
@@ -135,8 +143,17 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
         if dry > 0.0 && share < 0.5 {
             against.push("most dry runs were dry from the beginning".to_owned());
         }
+        let mut confidence = dry * (0.35 + 0.65 * share);
+        if let Some(dead) = coarse.map(|_| view.strength("dead-head")) {
+            confidence = if dead > 0.0 { 0.25 } else { 1.0 } * confidence.min(ALIKE);
+            against.push(
+                "a shut outlet takes the load away too, though less; rows so long do not tell the two \
+                 apart"
+                    .to_owned(),
+            );
+        }
         Weight {
-            confidence: dry * (0.35 + 0.65 * share),
+            confidence,
             speaks_for: view.found(&["dry-run", "falling-yield"]),
             against,
             text: if share > 0.0 {

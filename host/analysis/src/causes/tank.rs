@@ -19,7 +19,9 @@ pub const WATERLOGGED_TANK: Cause = Cause {
 };
 
 fn waterlogged(view: &View) -> Weight {
-    let short = view.strength("short-cycling");
+    // Many starts of runs that are long enough are a matter of what is drawn, not of the tank.
+    let brief = view.figure("short-cycling", "short_runs") > 0.0;
+    let short = if brief { view.strength("short-cycling") } else { 0.0 };
     let air = view.strength("low-tank-air");
     let narrow = view.strength("narrow-differential");
     let high = view.strength("high-tank-air");

@@ -53,3 +53,24 @@ fn a_stop_far_below_the_declared_cut_out_is_not_the_switch_because_most_are() {
     let dry = analysis.runs.iter().filter(|r| r.stop_reason == Some(StopReason::DryRun)).count();
     assert!(dry > 0, "{:?}", analysis.stops);
 }
+
+/// A logger that averages over ten seconds shows a pump that runs dry for half a minute, and no more of
+/// why than that its load was gone.
+#[test]
+fn a_load_gone_for_longer_than_rows_are_is_named() {
+    let plant = Plant {
+        well_l: Some(60.0),
+        well_refill_lpm: 4.0,
+        dry_trip_s: 30.0,
+        row_s: 10.0,
+        hours: 48.0,
+        ..Plant::default()
+    };
+    let analysis = analyse(&means_only(plant.record()), &plant.site());
+    assert_eq!(causes(&analysis), ["source-overdrawn"], "{:?}", analysis.findings);
+    let verdict = &analysis.verdict[0];
+    assert!(
+        verdict.confidence <= 0.75 && verdict.against[0].contains("shut outlet"),
+        "{verdict:?}"
+    );
+}

@@ -24,6 +24,20 @@ fn a_motor_circuit_that_opens_at_times() {
     names_only(&plant, &["open-motor-circuit"], &[]);
 }
 
+/// Where the pump starts only when the pressure has long been gone, that is not where its switch is set.
+#[test]
+fn a_motor_circuit_that_is_open_until_the_pressure_is_gone() {
+    let plant = Plant {
+        open_circuit: |t| (t / 3600.0) % 5.0 > 0.15,
+        leak_l_per_h: 30.0,
+        hours: 40.0,
+        ..Plant::default()
+    };
+    let analysis = names_only(&plant, &["open-motor-circuit"], &["idle-draw", "check-valve-leak"]);
+    let low = analysis.runs.iter().filter(|r| r.start_pressure_bar.is_some_and(|bar| bar < 0.5));
+    assert!(low.count() * 4 > analysis.runs.len() * 3, "{:?}", analysis.runs);
+}
+
 #[test]
 fn dips_from_outside() {
     let plant =

@@ -36,6 +36,7 @@ pub struct Plant {
     pub heat_trip_s: Option<f64>,
     pub well_l: Option<f64>,
     pub well_refill_lpm: f64,
+    pub dry_trip_s: f64,
     pub shut_valve: bool,
     pub source_v: fn(f64) -> f64,
     pub source_ohm: fn(f64) -> f64,
@@ -69,6 +70,7 @@ impl Default for Plant {
             heat_trip_s: None,
             well_l: None,
             well_refill_lpm: 10.0,
+            dry_trip_s: 8.0,
             shut_valve: false,
             source_v: |_| 1.0,
             source_ohm: |_| 0.3,
@@ -250,7 +252,7 @@ impl Plant {
                 dry_for = if wet { 0.0 } else { dry_for + STEP_S };
                 let asleep = self.held_bar.is_some() && flow < 0.03 * rated;
                 idle_for = if asleep { idle_for + STEP_S } else { 0.0 };
-                if dry_for > 8.0 {
+                if dry_for > self.dry_trip_s {
                     (on, locked_until) = (false, t + 300.0);
                 } else if self.heat_trip_s.is_some_and(|limit| heat > limit) {
                     (on, locked_until) = (false, t + 400.0 + 60.0 * noise.unit());

@@ -96,6 +96,7 @@ fn what_long_rows_leave_open_is_not_called_healthy() {
     let well = Plant {
         well_l: Some(60.0),
         well_refill_lpm: 4.0,
+        dry_trip_s: 2.5,
         row_s: 10.0,
         hours: 48.0,
         ..Plant::default()

@@ -37,6 +37,24 @@ fn a_leak() {
     }
 }
 
+/// Runs that are long enough for the motor, but more starts in an hour than the owner allows.
+#[test]
+fn more_starts_than_declared_are_told_whatever_the_length_of_the_runs() {
+    let plant = Plant { leak_l_per_h: 900.0, tank_l: 100.0, hours: 24.0, ..Plant::default() };
+    let mut site = plant.site();
+    site.limits.min_run_s = Some(10.0);
+    let mut shown = |most: f64| {
+        site.limits.max_starts_per_hour = Some(most);
+        let analysis = analyse(&plant.record(), &site);
+        analysis.findings.into_iter().find(|f| f.kind == "short-cycling")
+    };
+    let told = shown(10.0).expect("told");
+    assert!(told.measured["starts_per_hour_max"] > 15.0, "{}", told.text);
+    assert!(told.confidence == 1.0 && told.measured["short_runs"] == 0.0, "{}", told.text);
+    let most = told.measured["starts_per_hour_max"];
+    assert!(shown(most).is_none(), "as many as allowed are not too many");
+}
+
 /// A small tank makes many short rests between two starts of one draw, in which no minute is quiet; the
 /// leak is told by the longer ones. The flow that a pressure drives through a hole goes with its root
 /// (Torricelli), and the plant's leak is given for the middle of the band.

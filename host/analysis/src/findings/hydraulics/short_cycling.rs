@@ -63,7 +63,12 @@ pub fn find(case: &Case) -> Option<Draft> {
     let most = most_starts_per_hour(&starts);
     let too_many = most as f64 > most_allowed;
     let in_groups: usize = groups.iter().map(|g| g.1).sum();
-    if groups.is_empty() && !(too_many && short > 0) {
+    // More starts than its owner allows are too many, whatever the length of the runs.
+    let over = match case.site.limits.max_starts_per_hour {
+        Some(allowed) => ramp(most as f64 / allowed, 1.0, 1.5),
+        None => 0.0,
+    };
+    if groups.is_empty() && !(too_many && (short > 0 || over > 0.0)) {
         return None;
     }
     let typical = median(normal.iter().map(|r| r.time.seconds()))?;
@@ -71,17 +76,24 @@ pub fn find(case: &Case) -> Option<Draft> {
     let fault = in_groups >= 10 || too_many;
     let severity = if fault { Severity::Fault } else { Severity::Watch };
     let (points_to, why) = whose(case);
-    let text = format!(
-        "{short} of {} runs were shorter than {least_s:.0} s, {in_groups} of them in {} groups of \
-         starts close together; half of all runs lasted less than {typical:.0} s, and up to {most} \
-         starts fell within one hour (limit {most_allowed:.0}). Frequent starts heat and wear a \
-         motor. {why}",
-        normal.len(),
-        groups.len(),
-    );
+    let hour = format!("up to {most} starts fell within one hour (limit {most_allowed:.0})");
+    let runs = if short > 0 {
+        format!(
+            "{short} of {} runs were shorter than {least_s:.0} s, {in_groups} of them in {} groups of \
+             starts close together; half of all runs lasted less than {typical:.0} s, and {hour}.",
+            normal.len(),
+            groups.len(),
+        )
+    } else {
+        format!(
+            "No run was shorter than {least_s:.0} s, and half of them lasted less than {typical:.0} s; \
+             but {hour}."
+        )
+    };
+    let text = format!("{runs} Frequent starts heat and wear a motor. {why}");
     Some(
         Draft::new("short-cycling", severity, points_to, text)
-            .sure(ramp(in_groups as f64, 0.0, 12.0).max(0.4) * ramp(share, -0.5, 0.3))
+            .sure((ramp(in_groups as f64, 0.0, 12.0).max(0.4) * ramp(share, -0.5, 0.3)).max(over))
             .resting_on(typical, case.facts)
             .with("short_runs", f64::from(short))
             .with("runs", normal.len() as f64)

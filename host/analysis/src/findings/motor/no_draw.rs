@@ -30,6 +30,11 @@ pub fn find(case: &Case) -> Option<Draft> {
     // part of the start pressures tells.
     let usual = quantile(facts.runs.iter().filter(|r| r.start_seen).map(|r| r.start_bar), 0.75);
     let floor = usual.unwrap_or(case.plan.start_bar).min(case.plan.start_bar);
+    // No switch is set so low as half of its differential below what is declared.
+    let lowest = match case.plan.held_bar {
+        Some(_) => f64::NEG_INFINITY,
+        None => case.plan.start_bar - 0.5 * case.plan.band_bar,
+    };
     let sigma = case.levels.cut_in.map_or(0.02 * case.plan.band_bar, |line| line.sigma);
     // A few starts say little about the scatter of a switch: what switches commonly repeat to counts.
     let repeats = limits::SWITCH_POINT.value * case.plan.band_bar;
@@ -45,7 +50,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         let time = Stretch { start_ms: since_ms, end_ms: rest.time.end_ms };
         // A start pressure that wanders with the reading counts where the starts agree on it.
         let line = case.levels.cut_in.filter(|line| line.sigma < 0.1 * case.plan.band_bar);
-        let floor = line.map_or(floor, |line| floor.min(line.at(rest.time.end_ms)));
+        let floor = line.map_or(floor, |line| floor.min(line.at(rest.time.end_ms))).max(lowest);
         if time.seconds() < least_s || rest.below_min_bar > floor - slack {
             continue;
         }
