@@ -72,7 +72,8 @@ impl<'a> Judge<'a> {
             DRY_MS.max((limits::ROWS_INSIDE.value * (facts.row_s - 0.05) * 1000.0) as i64);
         // Little load is what a drive should have with its pressure held.
         let dry = |dry: bool| dry && !self.hidden;
-        let unloaded = dry(run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= least_ms));
+        let unloaded = dry(run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= least_ms))
+            && !full_drive(run, levels, plan);
         let over = overloaded(run, plan) && long_enough(run, facts);
         // Without its load, or overloaded, a pump that seems to stop at its pressure by chance does
         // not start again when the pressure asks for it; and no drive goes to sleep from more than
@@ -156,6 +157,17 @@ fn long_enough(run: &RunFacts, facts: &Facts) -> bool {
 fn overloaded(run: &RunFacts, plan: &Plan) -> bool {
     let limit_a = TRIP_CURRENT * plan.rated_a;
     run.last_current_a > limit_a && run.current_a.max(run.last_current_a) > limit_a
+}
+
+/// True for a drive that takes what its motor is rated for, or nearly: it moves water, however much
+/// more it took before.
+fn full_drive(run: &RunFacts, levels: &Levels, plan: &Plan) -> bool {
+    let share = if run.last_power_w.is_finite() {
+        run.last_power_w / levels.full_w
+    } else {
+        run.last_current_a / plan.rated_a
+    };
+    plan.held_bar.is_some() && share > limits::LIGHT_LOAD.value
 }
 
 /// True for a run with little power that left the pressure where it was: a pump that begins near the

@@ -159,3 +159,29 @@ fn a_stop_within_the_inrush_is_no_failed_start() {
     assert_eq!(count(&analysis, StopReason::FailedStart), 0, "{:?}", analysis.stops);
     assert_eq!(count(&analysis, StopReason::Overload), 0, "{:?}", analysis.stops);
 }
+
+/// A drive at its motor's rated power is not dry, though it took more before and lacks its pressure.
+#[test]
+fn a_drive_at_full_load_is_not_dry() {
+    let mut plant = Plant { leak_l_per_h: 2_300.0, heat_trip_s: Some(600.0), ..drive() };
+    let mut record = plant.record();
+    // Some time before each stop both fall by a fifth, as when the motor is held back.
+    let columns = &mut record.columns;
+    let bar = columns.pressure_bar.as_mut().unwrap();
+    let watts = columns.power_w.as_mut().unwrap();
+    let mut since = 0;
+    for (n, watts) in watts.iter_mut().enumerate() {
+        since = if *watts < 50.0 { 0 } else { since + columns.span_ms[n] };
+        if since > 300_000 {
+            *watts *= 0.8;
+            (bar.mean[n], bar.min[n], bar.max[n]) =
+                (0.8 * bar.mean[n], 0.8 * bar.min[n], 0.8 * bar.max[n]);
+        }
+    }
+    // What is left is still what the nameplate allows.
+    plant.rated_a *= 0.6;
+    let analysis = analyse(&record, &plant.site());
+    assert!(analysis.runs.len() > 20, "{}", analysis.runs.len());
+    assert_eq!(count(&analysis, StopReason::DryRun), 0, "{:?}", analysis.stops);
+    assert!(analysis.findings.iter().all(|f| f.kind != "dry-run"));
+}
