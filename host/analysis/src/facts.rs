@@ -56,6 +56,12 @@ pub struct Facts {
 }
 
 impl Facts {
+    /// Length of a row while the pump runs, s, to the tenth: lengths are counted in steps of a tenth,
+    /// and `row_s` tells the middle of one.
+    pub fn row_length_s(&self) -> f64 {
+        (self.row_s - 0.05).max(0.05)
+    }
+
     /// Dips of the voltage, whosever they are.
     pub fn dips(&self) -> impl Iterator<Item = &VoltageEvent> {
         self.voltage_events.iter().filter(|event| event.kind == VoltageKind::Dip)

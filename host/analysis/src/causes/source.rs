@@ -58,11 +58,11 @@ fn first_dry(view: &View) -> FirstDry {
 /// How much the power of unloaded runs looks like a pump at shut-off (30 to 60 % of rated for radial
 /// pumps, common practice) rather than one without water, 0 to 1. Only runs that are unloaded from
 /// their beginning count: no valve shuts some time into each run, while a well runs out so.
-fn like_shut_off(view: &View) -> f64 {
+fn like_shut_off(view: &View, first: &FirstDry) -> f64 {
     if !view.case.facts.has.power || view.missing(Need::Fine).is_some() {
         return 0.0;
     }
-    (1.0 - first_dry(view).share()) * ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
+    (1.0 - first.share()) * ramp(view.figure("dry-run", "share_of_loaded"), 0.45, 0.55)
 }
 
 fn loaded_to_the_end(view: &View) -> String {
@@ -138,7 +138,7 @@ pub const SOURCE_OVERDRAWN: Cause = Cause {
         }
         let first = first_dry(view);
         let share = first.share();
-        let dry = dry * (1.0 - 0.7 * like_shut_off(view));
+        let dry = dry * (1.0 - 0.7 * like_shut_off(view, &first));
         let mut against = Vec::new();
         if dry > 0.0 && share < 0.5 {
             against.push("most dry runs were dry from the beginning".to_owned());
@@ -202,8 +202,9 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
     weigh: |view| {
         let weak = view.strength("falling-yield");
         let dry = view.strength("dry-run");
-        let share = first_dry(view).share();
-        let from_dry = dry * (1.0 - share) * 0.7 * (1.0 - 0.7 * like_shut_off(view));
+        let first = first_dry(view);
+        let share = first.share();
+        let from_dry = dry * (1.0 - share) * 0.7 * (1.0 - 0.7 * like_shut_off(view, &first));
         // A worn pump looks alike, and no record of this kind tells the two apart.
         let mut confidence = weak.max(from_dry).min(ALIKE);
         let mut against =
@@ -279,7 +280,7 @@ pub const CLOSED_DISCHARGE: Cause = Cause {
             ));
         }
         let dead = view.strength("dead-head");
-        let light = view.strength("dry-run") * 0.7 * like_shut_off(view);
+        let light = view.strength("dry-run") * 0.7 * like_shut_off(view, &first_dry(view));
         if light > dead {
             return Weight {
                 confidence: light,

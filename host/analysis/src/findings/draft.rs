@@ -47,8 +47,7 @@ impl Draft {
     /// inside it: the finding is less sure in proportion, with rows longer than the whole it is no
     /// fault but worth an eye, and the text says so.
     pub fn resting_on(mut self, seconds: f64, facts: &Facts) -> Self {
-        // Lengths of rows are counted in steps of a tenth of a second, and told by their middles.
-        let row_s = (facts.row_s - 0.05).max(0.05);
+        let row_s = facts.row_length_s();
         let share = seconds / (limits::ROWS_INSIDE.value * row_s);
         if share >= 1.0 || !share.is_finite() {
             return self;

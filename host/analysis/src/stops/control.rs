@@ -31,9 +31,9 @@ pub struct Looks {
     /// Nothing but the stops themselves says that the control stops there: the site file declares
     /// another pressure, where the control starts is not known, and the pressure did not stand.
     pub unproved: bool,
-    /// The pressure at the stop lay lower than where the control stops the pump, by more than it rises
-    /// in the rows that hold the stop.
-    pub short: bool,
+    /// By how much the pressure at the stop lay below the declared one at which the control stops the
+    /// pump, bar; NaN where it is the one learned from the record.
+    pub below_bar: f64,
 }
 
 impl Looks {
@@ -46,7 +46,7 @@ impl Looks {
 /// What the pressure may rise by in the rows that hold a stop, bar: by the quickest of the runs up to
 /// the control's stop, from where they began, or through the declared band. A drive brings its pressure
 /// up within seconds; longer rows do not show how high it was.
-pub fn rise_in_rows(facts: &Facts, levels: &Levels, plan: &Plan) -> f64 {
+pub fn rise_in_rows(looks: &[Looks], facts: &Facts, plan: &Plan) -> f64 {
     let rows_s = limits::ROWS_INSIDE.value * facts.row_s;
     if plan.held_bar.is_some() {
         return if rows_s > limits::CATCH_UP_S.value { f64::INFINITY } else { 0.0 };
@@ -54,17 +54,16 @@ pub fn rise_in_rows(facts: &Facts, levels: &Levels, plan: &Plan) -> f64 {
     if !plan.band_bar.is_finite() {
         return 0.0;
     }
-    let near = (0..facts.runs.len()).filter(|n| look(*n, 0.0, facts, levels, plan).near);
-    let rates = near.map(|n| {
-        let run = &facts.runs[n];
+    let near = facts.runs.iter().zip(looks).filter(|(_, looks)| looks.near);
+    let rates = near.map(|(run, _)| {
         let rise = run.stop_bar - run.start_bar;
         (if rise.is_finite() { rise } else { plan.band_bar }) / run.time.seconds()
     });
     quantile(rates, 0.9).map_or(plan.band_bar, |quickest| quickest * rows_s)
 }
 
-/// Looks at stop number `n`; `rise` is that of [`rise_in_rows`].
-pub fn look(n: usize, rise: f64, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
+/// Looks at stop number `n`.
+pub fn look(n: usize, facts: &Facts, levels: &Levels, plan: &Plan) -> Looks {
     let run = &facts.runs[n];
     let next = facts.runs.get(n + 1).filter(|next| next.start_seen);
     let at_once = next.is_some_and(|next| {
@@ -84,8 +83,8 @@ pub fn look(n: usize, rise: f64, facts: &Facts, levels: &Levels, plan: &Plan) ->
             let room = levels.full_load - idle.at(run.time.end_ms);
             !load.is_finite() || load < idle.at(run.time.end_ms) + limits::IDLE_LOAD.value * room
         });
-        let short = top + rise < least;
-        return Looks { near, exact, early: false, at_once, late, unproved: false, short };
+        let below_bar = least - top;
+        return Looks { near, exact, early: false, at_once, late, unproved: false, below_bar };
     }
     let band = plan.band_bar;
     let declared = plan.top_bar - limits::SWITCH_POINT.value * band;
@@ -112,7 +111,7 @@ pub fn look(n: usize, rise: f64, facts: &Facts, levels: &Levels, plan: &Plan) ->
         // However its starts scatter, no switch waits until half of its differential below.
         late: off(0.15).is_some_and(|off| off < -1.0)
             || next.is_some_and(|next| next.start_bar < plan.start_bar - 0.5 * band),
-        short: !near_learned && top + rise < declared,
+        below_bar: if near_learned { f64::NAN } else { declared - top },
         unproved: plan.top_bar.is_finite()
             && !near_declared
             && cut_in.is_none()

@@ -46,9 +46,8 @@ impl Ledger {
         marks: &[TimedMark],
         site: &Site,
     ) -> Self {
-        let rise = control::rise_in_rows(facts, levels, plan);
         let looks: Vec<Looks> =
-            (0..facts.runs.len()).map(|n| control::look(n, rise, facts, levels, plan)).collect();
+            (0..facts.runs.len()).map(|n| control::look(n, facts, levels, plan)).collect();
         let judge = Judge::new(facts, levels, plan, &looks);
         let judged = facts.runs.iter().zip(&looks);
         let mut reasons: Vec<Option<StopReason>> =
@@ -62,7 +61,8 @@ impl Ledger {
             }
         }
         let (automatic, waits) = restarts::find(&reasons, facts);
-        let short = looks.iter().map(|looks| looks.short).collect();
+        let rise_bar = control::rise_in_rows(&looks, facts, plan);
+        let short = looks.iter().map(|looks| looks.below_bar > rise_bar).collect();
         Self { reasons, automatic, waits, short, lamps }
     }
 

@@ -69,7 +69,7 @@ impl<'a> Judge<'a> {
         }
         // A single long row that holds the stop reads low of itself.
         let least_ms =
-            DRY_MS.max((limits::ROWS_INSIDE.value * (facts.row_s - 0.05) * 1000.0) as i64);
+            DRY_MS.max((limits::ROWS_INSIDE.value * facts.row_length_s() * 1000.0) as i64);
         // Little load is what a drive should have with its pressure held.
         let dry = |dry: bool| dry && !self.hidden;
         let unloaded = dry(run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= least_ms))

@@ -14,7 +14,7 @@ const LEAST_S: f64 = limits::CATCH_UP_S.value;
 pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
     let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 1.0)?;
-    let least_s = LEAST_S.max(limits::ROWS_INSIDE.value * (case.facts.row_s - 0.05));
+    let least_s = LEAST_S.max(limits::ROWS_INSIDE.value * case.facts.row_length_s());
     let short: Vec<_> = case
         .facts
         .runs
