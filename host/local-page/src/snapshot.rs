@@ -96,8 +96,8 @@ pub struct Site {
     pub warnings: Vec<String>,
     /// True when a fitting sheet can be had.
     pub sheet: bool,
-    /// What the fit checks had come to when a logger was armed with it.
-    pub fit_checks: Option<String>,
+    /// True when a logger was armed with it after all fit checks were good.
+    pub fitted: bool,
 }
 
 /// A labelled lamp.

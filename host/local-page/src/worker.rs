@@ -318,7 +318,7 @@ impl Worker {
             },
             warnings: site.warnings(),
             sheet: true,
-            fit_checks: site.fit.checks.clone(),
+            fitted: site.fit.checks.as_deref().is_some_and(checks::all_good),
         }
     }
 }

@@ -214,6 +214,12 @@ impl Checks {
     }
 }
 
+/// Whether a summary, as [`Checks::summary`] gives it, tells that all checks were good.
+pub fn all_good(summary: &str) -> bool {
+    let counts = summary.strip_suffix(" fit checks good").and_then(|text| text.split_once(" of "));
+    counts.is_some_and(|(good, all)| good == all)
+}
+
 /// A pressure in the site's unit.
 fn pressure_text(bar: f64, units: Units) -> String {
     match units {

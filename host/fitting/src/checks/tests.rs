@@ -92,6 +92,7 @@ fn a_right_fit_turns_good_check_by_check() {
     all_good(&visit);
     assert!(visit.of("current").says.starts_with("The current reads"));
     assert_eq!(visit.checks.summary(), "13 of 13 fit checks good");
+    assert!(super::all_good(&visit.checks.summary()));
 }
 
 #[test]
@@ -106,6 +107,7 @@ fn a_clamp_round_both_conductors_reads_nothing_while_the_pump_runs() {
     assert!(check.says.contains("0.02 A while the pump runs"), "{}", check.says);
     assert!(check.remedy.unwrap().contains("one conductor"));
     assert!(visit.checks.summary().contains("bad: current"));
+    assert!(!super::all_good(&visit.checks.summary()));
 }
 
 #[test]
