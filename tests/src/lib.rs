@@ -85,9 +85,10 @@ impl Outcome {
 /// The folder of recordings of an independent simulator, where it is there: named by
 /// `PUMPWITNESS_SAMPLES`, or beside the repository.
 pub fn samples() -> Option<PathBuf> {
-    let folder = std::env::var_os("PUMPWITNESS_SAMPLES").map_or_else(
-        || Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/samples"),
-        PathBuf::from,
-    );
+    // Asked when run: clones may share what is built.
+    let beside = || {
+        Some(PathBuf::from(std::env::var_os("CARGO_MANIFEST_DIR")?).join("../../shared/samples"))
+    };
+    let folder = std::env::var_os("PUMPWITNESS_SAMPLES").map(PathBuf::from).or_else(beside)?;
     folder.is_dir().then_some(folder)
 }

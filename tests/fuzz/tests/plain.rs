@@ -53,7 +53,8 @@ impl Chance {
 fn feed(name: &str, run: fn(&[u8])) {
     let runs = std::env::var("FUZZ_RUNS").map_or(RUNS, |runs| runs.parse().expect("a number"));
     let mut seeds = Vec::new();
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("seeds").join(name);
+    // Cargo runs tests in the folder of their crate.
+    let folder = Path::new("seeds").join(name);
     if let Ok(files) = fs::read_dir(folder) {
         let mut files: Vec<_> = files.map(|file| file.expect("readable").path()).collect();
         files.sort();

@@ -4,7 +4,7 @@ use super::fixture::{Story, end, page_at};
 use super::{Kind, kinds, state, told, verified};
 use crate::outcome::{PageState, Verification};
 use proptest::prelude::*;
-use pumpwitness_protocol::archive::TRAILER_BYTES;
+use pumpwitness_protocol::archive::{MAGIC, TRAILER_BYTES};
 use pumpwitness_protocol::page::{PAGE_BYTES, SECTOR_BYTES};
 
 /// Pages of the default story.
@@ -128,8 +128,11 @@ proptest! {
         told(&verified(&file, &story), Kind::FromElsewhere, sector, page);
     }
 
+    /// Anywhere behind the bytes that say what it is.
     #[test]
-    fn a_file_cut_off_anywhere_is_told(length in 1..page_at(4, 0) + TRAILER_BYTES - 1) {
+    fn a_file_cut_off_anywhere_is_told(
+        length in MAGIC.len()..page_at(4, 0) + TRAILER_BYTES - 1,
+    ) {
         let story = Story::default();
         let verification = verified(&story.archive()[..length], &story);
         let kinds = kinds(&verification);
