@@ -221,6 +221,16 @@ pub struct RunFacts {
     pub samples: Vec<Sample>,
 }
 
+/// Longest window of a slope, s.
+pub const SLOPE_S: f64 = 20.0;
+
+impl RunFacts {
+    /// Length of the windows of `fill_start` and `fill_stop`, s.
+    pub fn slope_s(&self) -> f64 {
+        (self.time.seconds() / 3.0).clamp(1.0, SLOPE_S)
+    }
+}
+
 /// One bucket of a run or rest.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Sample {
@@ -343,6 +353,8 @@ pub struct Swing {
     pub swing_bar: f64,
     /// Median period, s.
     pub period_s: f64,
+    /// Share of a period in which the pressure falls (medians).
+    pub fall_share: f64,
 }
 
 /// One minute.

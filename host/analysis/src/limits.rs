@@ -103,6 +103,8 @@ limits! {
     IDLE_LOAD = 0.35, "of the way from no-flow to full load", "common practice (a drive sleeps from its no-flow load; a third of the way up it moves water)";
     /// Power of a drive that loses its water at full speed, share of what it took before.
     UNLOADED_DRIVE = 0.85, "of power before", "affinity laws and pump curve (at one speed, a centrifugal pump takes more power as the pressure falls, not less); 15 % as common practice";
+    /// Voltage of a drive that loses its water, share of that under load.
+    SAME_VOLTAGE = 0.95, "of voltage under load", "reasoned (at a voltage lower by 5 % a drive turns slower by no more, and by the affinity laws takes 14 % less power: about what a loss of water is told by)";
     /// Gas in the tank below which it counts as short of air, share of what is declared.
     TANK_AIR = 0.50, "of declared gas", "Boyle's law against the site file; half the draw-down lost as common practice";
     /// Observed differential below which it counts as narrow, share of what is declared.
@@ -231,6 +233,8 @@ limits! {
     SWING_TURNS = 7.0, "turning points", "reasoned (three full cycles and the point that begins them)";
     /// Interval from which a turning point comes too late to belong to the others.
     SWING_LATE = 1.75, "half periods", "reasoned (nearer to two half periods than to one, with some scatter)";
+    /// Share of a period in which the pressure of a loop that hunts falls, at least.
+    SWING_FALL = 0.1, "of the period", "reasoned (a loop slows the pump as gradually as it speeds it up; water drawn from a small tank may make the fall several times as fast as the rise, hardly nine times)";
     /// Start of a run not looked at for swinging.
     SWING_SETTLE_S = 4.0, "s", "common practice (the ramp of a drive)";
     /// Power a nameplate current stands for.

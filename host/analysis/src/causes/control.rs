@@ -13,6 +13,17 @@ pub const CONTROL_HUNTING: Cause = Cause {
         if let Some(because) = view.no_drive() {
             return Weight::silent(because);
         }
+        if view.figure("pressure-hunting", "let_go") > 0.0 {
+            return Weight {
+                speaks_for: view.found(&["pressure-hunting"]),
+                against: vec![
+                    "the pressure rose evenly and fell at once: the drive stopped the pump and started \
+                     it again, it did not swing"
+                        .to_owned(),
+                ],
+                ..Weight::default()
+            };
+        }
         Weight {
             confidence: view.strength("pressure-hunting"),
             speaks_for: view.found(&["pressure-hunting"]),

@@ -271,14 +271,20 @@ pub const DERATED_BY_LOW_SUPPLY: Cause = Cause {
         let share = low / view.case.plan.nominal_v;
         // Zone B of IEC 60034-1 ends at −10 %; drives commonly hold their speed down to there.
         let lies_low = ramp(share, 0.95, 0.90) * ramp(low / good, 1.0, 0.96);
+        let mut confidence = reduced * (0.1 + 0.9 * lies_low);
+        let mut against = Vec::new();
+        if lies_low < 0.3 && reduced > 0.0 {
+            against.push("the voltage was normal while the pressure fell short".to_owned());
+        }
+        // What it cannot do at a normal voltage, it need not have failed to do for want of voltage.
+        if view.figure("falling-yield", "time_s") > 0.0 {
+            confidence *= 0.5;
+            against.push("the pressure fell short at a normal voltage too".to_owned());
+        }
         Weight {
-            confidence: reduced * (0.1 + 0.9 * lies_low),
+            confidence,
             speaks_for: view.found(&["speed-reduction", "undervoltage"]),
-            against: if lies_low < 0.3 && reduced > 0.0 {
-                vec!["the voltage was normal while the pressure fell short".to_owned()]
-            } else {
-                Vec::new()
-            },
+            against,
             text: format!(
                 "The pump fell short of its held pressure while the supply stood at {low:.0} V \
                  ({:.0} % of nominal), and not at {good:.0} V: the drive slows down for want of \

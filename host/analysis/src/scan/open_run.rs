@@ -3,7 +3,7 @@
 use super::plan::{Load, Plan};
 use super::row::Row;
 use super::strip::Strip;
-use crate::facts::{ATMOSPHERE_BAR, RunFacts, Stretch};
+use crate::facts::{ATMOSPHERE_BAR, RunFacts, SLOPE_S, Stretch};
 use crate::limits;
 use crate::robust::{centre_and_sigma, least_squares_slope, median};
 use std::collections::VecDeque;
@@ -12,8 +12,6 @@ use std::collections::VecDeque;
 const SETTLE_MS: i64 = (limits::SETTLE_RUN_S.value * 1000.0) as i64;
 /// Time before a stop whose power stands for the last, s.
 pub const LAST_POWER_S: f64 = 1.3;
-/// Longest window of a slope, s.
-const SLOPE_S: f64 = 20.0;
 
 /// A run under way.
 #[derive(Debug)]
@@ -31,6 +29,8 @@ pub struct OpenRun {
     pub start_judged: bool,
     inrush_over: bool,
     was_locked: bool,
+    /// Voltage at which the load was highest, V.
+    loaded_v: f64,
 }
 
 impl OpenRun {
@@ -88,6 +88,7 @@ impl OpenRun {
             start_judged: false,
             inrush_over: false,
             was_locked: false,
+            loaded_v: nan,
         }
     }
 
@@ -214,17 +215,18 @@ impl OpenRun {
         if value.is_finite() {
             // About one second, so that a single row does not set the mark.
             let before = if facts.loaded.is_nan() { value } else { facts.loaded };
-            if value > before {
+            if value > before || facts.loaded.is_nan() {
                 facts.loaded = before + (row.seconds() / 1.0).min(1.0) * (value - before);
-            } else {
-                facts.loaded = before;
+                self.loaded_v = f64::from(row.v);
             }
             let lacking = plan
                 .held_bar
                 .is_none_or(|held| pressure < (1.0 - limits::PRESSURE_DEFICIT.value) * held);
-            // A drive short of voltage slows down of itself.
+            // A drive short of voltage slows down of itself, but no more than it did from the beginning.
+            let volts = f64::from(row.v);
             let starved = plan.held_bar.is_some()
-                && f64::from(row.v) < limits::UNDERVOLTAGE.value * plan.nominal_v;
+                && volts < limits::UNDERVOLTAGE.value * plan.nominal_v
+                && (volts < limits::SAME_VOLTAGE.value * self.loaded_v || self.loaded_v.is_nan());
             // A drive that cannot hold its pressure turns at full speed, and yet takes less than
             // before: it has lost its water.
             let share = if plan.held_bar.is_some() { limits::UNLOADED_DRIVE.value } else { share };
@@ -329,7 +331,7 @@ impl OpenRun {
                 .flatten()
                 .map_or(f64::NAN, |slope| -slope)
         };
-        let window = (length_s / 3.0).clamp(1.0, SLOPE_S);
+        let window = facts.slope_s();
         facts.fill_start = slope(settle_s, settle_s + window);
         facts.fill_stop = slope(length_s - 0.3 - window, length_s - 0.3);
         facts.fill_mean = slope(settle_s, length_s - 0.3);

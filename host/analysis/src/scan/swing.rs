@@ -139,11 +139,15 @@ impl SwingWatch {
         if scatter > 0.35 * period_s {
             return;
         }
+        let fall_s = median(
+            turns.windows(2).filter(|w| w[1].1 < w[0].1).map(|w| (w[1].0 - w[0].0) as f64 / 1000.0),
+        );
         self.swings.push(Swing {
             time: Stretch { start_ms: turns[0].0, end_ms: turns[turns.len() - 1].0 },
             cycles: (turns.len() / 2) as u32,
             swing_bar: swing.unwrap_or(0.0),
             period_s,
+            fall_share: fall_s.map_or(f64::NAN, |fall_s| fall_s / period_s),
         });
     }
 }
@@ -216,5 +220,14 @@ mod tests {
         let swing = |n: i64| (n as f32 * 0.2 / 6.0 * std::f32::consts::TAU).sin();
         let seen = watch(|n| 2.0 + 0.25 * swing(n) + noise(n));
         assert!(seen.iter().any(|s| (s.period_s - 6.0).abs() < 0.3 && s.cycles > 100), "{seen:?}");
+        // It falls as long as it rises.
+        assert!(seen.iter().all(|s| (s.fall_share - 0.5).abs() < 0.1), "{seen:?}");
+    }
+
+    #[test]
+    fn a_saw_falls_at_once() {
+        // Once in 12 s, in one row.
+        let seen = watch(|n| 2.0 + 0.5 * (n % 60) as f32 / 60.0);
+        assert!(seen.iter().all(|s| s.fall_share < 0.05) && !seen.is_empty(), "{seen:?}");
     }
 }

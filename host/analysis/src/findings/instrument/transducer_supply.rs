@@ -17,6 +17,9 @@ const LOOP_V: f64 = limits::LOOP_SUPPLY_V.value;
 /// Least supply of a ratiometric transducer.
 const RATIO_V: f64 = limits::RATIO_SUPPLY_V.value;
 
+/// Below a ceiling by no more than this share of the band, a run has reached it.
+const AT_TOP: f64 = 0.03;
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     measured(case)
@@ -111,16 +114,17 @@ fn ceiling(case: &Case) -> Option<Draft> {
             let expected = 0.5 * before.max(mean) * r.plateau_s;
             r.stop_bar < case.plan.top_bar - 0.08 * case.plan.band_bar
                 && expected > 0.1 * case.plan.band_bar
-                && r.fill_stop.abs() < 0.15 * r.fill_start.abs()
+                && stood_at_the_end(r)
         })
         .collect();
     let (ceiling, scatter) = centre_and_sigma(capped.iter().map(|r| r.stop_bar))?;
     // A run that something else ended lower down does not speak against a ceiling.
-    let reached = runs.iter().filter(|r| r.stop_bar > ceiling - 0.03 * case.plan.band_bar).count();
+    let reached =
+        runs.iter().filter(|r| r.stop_bar > ceiling - AT_TOP * case.plan.band_bar).count();
     if capped.len() < 3 || capped.len() * 2 < reached {
         return None;
     }
-    if scatter > 0.03 * case.plan.band_bar {
+    if scatter > AT_TOP * case.plan.band_bar {
         return None;
     }
     let seconds = median(capped.iter().map(|r| r.plateau_s))?;
@@ -141,6 +145,21 @@ fn ceiling(case: &Case) -> Option<Draft> {
             .limit(case.plan.top_bar, "bar", "site file")
             .seen(capped.iter().map(|r| (r.time, r.stop_bar))),
     )
+}
+
+/// Whether a run ended as one does whose reading rises evenly and then stands: by the slope of its
+/// last window.
+fn stood_at_the_end(run: &RunFacts) -> bool {
+    let standing = run.plateau_s / run.slope_s();
+    let most = if standing < 0.6 { 0.0 } else { slope_of_a_kink(1.0 - standing) };
+    run.fill_stop.abs() < (most + 0.15) * run.fill_start.abs()
+}
+
+/// Slope by least squares over a window of which a part rises evenly and the rest stands, as a share
+/// of that of the rise: ∫(x−½)·y dx / ∫(x−½)² dx = u²·(3−2u) for the part u.
+fn slope_of_a_kink(rising: f64) -> f64 {
+    let u = rising.clamp(0.0, 1.0);
+    u * u * (3.0 - 2.0 * u)
 }
 
 /// Fewest tops that are judged.
@@ -183,16 +202,19 @@ fn standing<'a>(case: &'a Case) -> Option<(usize, Vec<&'a RunFacts>, Line)> {
         return None;
     }
     let top = case.levels.cut_out?;
+    let band = case.plan.band_bar;
+    // What ended lower down neither stands at a ceiling nor speaks against one.
     let tops: Vec<&RunFacts> = case
         .facts
         .runs
         .iter()
         .filter(|r| r.stop_seen && r.draw_after.is_finite() && r.fill_mean > 0.0)
+        .filter(|r| r.stop_bar > top.value - AT_TOP * band)
         .collect();
     let standing =
         tops.iter().filter(|r| r.draw_after.abs() < limits::STANDS.value * r.fill_mean).count();
-    let same = top.change == 0.0 && top.sigma < limits::SAME_TOP.value * case.plan.band_bar;
-    let low = top.value <= case.plan.top_bar - 0.08 * case.plan.band_bar;
+    let same = top.change.abs().max(top.sigma) < limits::SAME_TOP.value * band;
+    let low = top.value <= case.plan.top_bar - 0.08 * band;
     (standing * 10 >= tops.len() * 9 && same && low).then_some((standing, tops, top))
 }
 

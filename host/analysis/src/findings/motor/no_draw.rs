@@ -74,14 +74,14 @@ pub fn find(case: &Case) -> Option<Draft> {
     if seen.is_empty() {
         return None;
     }
-    // Where the motor protects itself against heat, pauses of one length are that wait again, not
-    // a contact that opens by chance.
-    let hot = case.ledger.count(crate::outcome::StopReason::OverTemperature) >= 3;
+    // Where something else than the control stops the pump again and again, pauses of one length are
+    // its wait, not a contact that opens by chance.
+    let guarded = case.ledger.odd() >= 3;
     let pauses = facts.rests.iter().filter(|rest| {
         rest.end_seen && seen.iter().any(|(time, _)| time.end_ms == rest.time.end_ms)
     });
     if let Some((middle, scatter)) = centre_and_sigma(pauses.map(|rest| rest.time.seconds()))
-        && hot
+        && guarded
         && seen.len() >= 3
         && scatter < SAME_PAUSE * middle
     {
