@@ -172,6 +172,10 @@ pub const DIFFERENTIAL_TOO_NARROW: Cause = Cause {
             confidence *= 0.25;
             against.push("the reading has a ceiling and hides the real pressure".to_owned());
         }
+        let narrow = view.finding("narrow-differential");
+        if narrow.is_some_and(|finding| finding.points_to == PointsTo::None) {
+            against.push("the reading may go no higher, and the pump stop elsewhere".to_owned());
+        }
         Weight {
             confidence,
             speaks_for: view.found(&["narrow-differential", "short-cycling"]),

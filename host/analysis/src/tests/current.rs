@@ -117,6 +117,35 @@ fn a_transducer_with_a_ceiling() {
     names_only(&plant, &["transducer-supply"], &[]);
 }
 
+/// So near below the cut-out that the reading stands for a few seconds only.
+#[test]
+fn a_ceiling_near_the_cut_out() {
+    let plant = Plant { reading: |_, bar| bar.min(3.1), ..Plant::default() };
+    names_only(&plant, &["transducer-supply"], &[]);
+}
+
+/// What waits as long after each stop is no contact that opens by chance.
+#[test]
+fn even_waits_are_no_open_circuit() {
+    let plant = Plant { heat_trip_s: Some(50.0), gas_share: 0.04, hours: 40.0, ..Plant::default() };
+    names_only(&plant, &["waterlogged-tank"], &["overheating"]);
+}
+
+/// A drive that turns slower for want of voltage still shows when it loses its water.
+#[test]
+fn a_well_that_runs_out_under_low_voltage() {
+    let plant = Plant {
+        source_v: |_| 0.85,
+        held_bar: Some(3.0),
+        precharge_bar: 2.0,
+        tank_l: 20.0,
+        well_l: Some(50.0),
+        well_refill_lpm: 3.0,
+        ..Plant::default()
+    };
+    names_only(&plant, &["source-overdrawn"], &["supply-undervoltage", "derated-by-low-supply"]);
+}
+
 #[test]
 fn a_transducer_that_drifts() {
     let plant = Plant { reading: |t, bar| bar + 0.5 * t / 108_000.0, ..Plant::default() };

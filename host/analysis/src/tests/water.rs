@@ -3,7 +3,7 @@
 use super::plant::Plant;
 use super::{causes, names_only, run};
 use crate::analyse;
-use crate::outcome::StopReason;
+use crate::outcome::{PointsTo, StopReason};
 
 #[test]
 fn a_tank_without_air() {
@@ -185,4 +185,44 @@ fn a_ceiling_of_the_reading_is_no_fault_of_the_switch() {
     assert!(analysis.findings.iter().all(|f| f.kind != "narrow-differential"));
     let switch = analysis.ruled_out.iter().find(|r| r.cause == "differential-too-narrow").unwrap();
     assert!(!switch.contradicted, "{}", switch.because);
+}
+
+/// Tops more alike than a switch's make a ceiling as likely, although the pressure falls at once after
+/// some of them.
+#[test]
+fn tops_too_much_alike_are_not_laid_to_the_switch_alone() {
+    let plant = Plant {
+        reading: |_, bar| bar.min(2.9),
+        well_l: Some(60.0),
+        well_refill_lpm: 3.0,
+        ..Plant::default()
+    };
+    let mut record = plant.record();
+    record.columns.current_a.clear();
+    record.columns.power_w = None;
+    let analysis = analyse(&record, &plant.site());
+    let narrow = analysis.findings.iter().find(|f| f.kind == "narrow-differential").unwrap();
+    assert!(narrow.points_to == PointsTo::None && narrow.confidence <= 0.5, "{narrow:?}");
+    assert!(narrow.text.contains("goes no higher"), "{}", narrow.text);
+    let named = &analysis.verdict;
+    assert!(named.iter().all(|v| v.confidence <= 0.5 && v.cause != "healthy"), "{named:?}");
+}
+
+/// A drive that lets the pump go and starts it again in the same moment does not hunt.
+#[test]
+fn a_saw_is_no_hunting() {
+    let plant = Plant {
+        held_bar: Some(3.0),
+        precharge_bar: 2.0,
+        tank_l: 20.0,
+        leak_l_per_h: 900.0,
+        reading: |t, _| 2.5 + 0.6 * (t / 12.0).fract(),
+        ..Plant::default()
+    };
+    let analysis = run(&plant);
+    let swing = analysis.findings.iter().find(|f| f.kind == "pressure-hunting").unwrap();
+    assert!(swing.text.contains("lets the pump go"), "{}", swing.text);
+    assert!((swing.measured["period_s"] - 12.0).abs() < 0.2, "{:?}", swing.measured);
+    assert!(!causes(&analysis).contains(&"control-hunting"), "{:?}", analysis.verdict);
+    assert!(!causes(&analysis).contains(&"healthy"), "{:?}", analysis.verdict);
 }

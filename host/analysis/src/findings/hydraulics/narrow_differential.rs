@@ -44,14 +44,15 @@ pub fn find(case: &Case) -> Option<Draft> {
         return None;
     }
     let length = median(case.facts.runs.iter().map(|r| r.time.seconds()))?;
-    let (severity, alike) = if may_have_ceiling(case) {
+    let (points_to, share_of_two, alike) = if may_have_ceiling(case) {
         (
-            Severity::Watch,
+            PointsTo::None,
+            0.5,
             " Or the reading goes no higher, and the pump stops at another pressure: the motor's \
              current, which tells the two apart, was not recorded.",
         )
     } else {
-        (Severity::Fault, "")
+        (PointsTo::Control, 1.0, "")
     };
     let text = format!(
         "The pump stops at {:.2} bar and starts again at {:.2} bar: a differential of {found:.2} \
@@ -60,8 +61,8 @@ pub fn find(case: &Case) -> Option<Draft> {
         cut_out.value, cut_in.value, case.plan.top_bar, case.plan.start_bar
     );
     Some(
-        Draft::new("narrow-differential", severity, PointsTo::Control, text)
-            .sure(ramp(share, 0.8, 0.55) * ramp(cut_out.count as f64, 2.0, 10.0))
+        Draft::new("narrow-differential", Severity::Fault, points_to, text)
+            .sure(ramp(share, 0.8, 0.55) * ramp(cut_out.count as f64, 2.0, 10.0) * share_of_two)
             // Between two rows the pressure passes the switch points by as much as it moves in one.
             .resting_on((1.0 - 0.85) * length, case.facts)
             .with("differential_bar", found)

@@ -23,6 +23,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     }
     let seconds: f64 = swings.iter().map(|s| s.time.seconds()).sum();
     let running: f64 = case.facts.runs.iter().map(|r| r.time.seconds()).sum();
+    let fault = cycles >= 20 && swings.len() >= 2;
+    let severity = if fault { Severity::Fault } else { Severity::Watch };
     let swing = median(swings.iter().map(|s| s.swing_bar))?;
     let period = median(swings.iter().map(|s| s.period_s))?;
     let share = seconds / running;
@@ -34,7 +36,7 @@ pub fn find(case: &Case) -> Option<Draft> {
         share * 100.0,
     );
     Some(
-        Draft::new("pressure-hunting", severity(cycles, &swings), PointsTo::Control, text)
+        Draft::new("pressure-hunting", severity, PointsTo::Control, text)
             .sure(ramp(f64::from(cycles), 3.0, 30.0) * ramp(swing / held, 0.03, 0.12))
             .resting_on(period, case.facts)
             .with("swing_bar", swing)
@@ -45,10 +47,6 @@ pub fn find(case: &Case) -> Option<Draft> {
     )
 }
 
-fn severity(cycles: u32, swings: &[&Swing]) -> Severity {
-    if cycles >= 20 && swings.len() >= 2 { Severity::Fault } else { Severity::Watch }
-}
-
 /// The pressure rises evenly and falls at once, again and again: the pump was not slowed down but
 /// stopped, for a moment too short to be seen as a stop.
 fn let_go(saw: &[&Swing], held: f64, case: &Case) -> Option<Draft> {
@@ -56,6 +54,8 @@ fn let_go(saw: &[&Swing], held: f64, case: &Case) -> Option<Draft> {
     if cycles < 6 {
         return None;
     }
+    // So many starts in a row are a fault already.
+    let severity = if cycles >= 20 { Severity::Fault } else { Severity::Watch };
     let swing = median(saw.iter().map(|s| s.swing_bar))?;
     let period = median(saw.iter().map(|s| s.period_s))?;
     let text = format!(
@@ -67,7 +67,7 @@ fn let_go(saw: &[&Swing], held: f64, case: &Case) -> Option<Draft> {
         saw.len(),
     );
     Some(
-        Draft::new("pressure-hunting", severity(cycles, saw), PointsTo::None, text)
+        Draft::new("pressure-hunting", severity, PointsTo::None, text)
             .sure(ramp(f64::from(cycles), 3.0, 30.0) * ramp(swing / held, 0.03, 0.12))
             .resting_on(period, case.facts)
             .with("swing_bar", swing)

@@ -34,7 +34,7 @@ pub fn has_ceiling(case: &Case) -> bool {
     ceiling(case).or_else(|| standing_tops(case)).is_some()
 }
 
-/// Whether it may have one, where too few tops were seen to say so.
+/// Whether it may have one, where too few tops were seen, or came to stand, to say so.
 pub fn may_have_ceiling(case: &Case) -> bool {
     standing(case).is_some()
 }
@@ -171,7 +171,7 @@ const TOPS: usize = limits::STANDING_TOPS.value as usize;
 /// exactly.
 fn standing_tops(case: &Case) -> Option<Draft> {
     let (standing, tops, top) = standing(case)?;
-    if tops.len() < TOPS {
+    if tops.len() < TOPS || standing * 10 < tops.len() * 9 {
         return None;
     }
     let text = format!(
@@ -195,8 +195,8 @@ fn standing_tops(case: &Case) -> Option<Draft> {
     )
 }
 
-/// Tops at which the reading came to stand, all tops, and where they lie; `None` where they do not
-/// look like a ceiling.
+/// Tops at which the reading came to stand, all tops, and where they lie; `None` where they cannot be
+/// a ceiling, because they differ or the reading falls at once from most of them.
 fn standing<'a>(case: &'a Case) -> Option<(usize, Vec<&'a RunFacts>, Line)> {
     if case.plan.load != Load::Pressure || !case.plan.band_bar.is_finite() {
         return None;
@@ -215,7 +215,7 @@ fn standing<'a>(case: &'a Case) -> Option<(usize, Vec<&'a RunFacts>, Line)> {
         tops.iter().filter(|r| r.draw_after.abs() < limits::STANDS.value * r.fill_mean).count();
     let same = top.change.abs().max(top.sigma) < limits::SAME_TOP.value * band;
     let low = top.value <= case.plan.top_bar - 0.08 * band;
-    (standing * 10 >= tops.len() * 9 && same && low).then_some((standing, tops, top))
+    (standing * 2 >= tops.len() && same && low).then_some((standing, tops, top))
 }
 
 /// Half of the width that counts as one value.
