@@ -218,8 +218,9 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
             confidence *= 0.25;
             against.push("a tank charged too high slows the filling too".to_owned());
         }
-        if view.strength("transducer-supply") > 0.3 {
-            confidence *= 0.2;
+        let ceiling = view.strength("transducer-supply");
+        if ceiling > 0.0 {
+            confidence *= 1.0 - 0.8 * ramp(ceiling, 0.0, 0.3);
             against
                 .push("the reading has a ceiling and does not show the real pressure".to_owned());
         }

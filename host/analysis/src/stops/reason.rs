@@ -74,7 +74,7 @@ impl<'a> Judge<'a> {
         let dry = |dry: bool| dry && !self.hidden;
         let unloaded = dry(run.unloaded_since_ms.is_some_and(|since| stop_ms - since >= least_ms))
             && !full_drive(run, levels, plan);
-        let over = overloaded(run, plan) && long_enough(run, facts);
+        let over = overloaded(run, facts, plan) && long_enough(run, facts);
         // Without its load, or overloaded, a pump that seems to stop at its pressure by chance does
         // not start again when the pressure asks for it; and no drive goes to sleep from more than
         // its motor's rated load.
@@ -153,10 +153,12 @@ fn long_enough(run: &RunFacts, facts: &Facts) -> bool {
     facts.row_s <= 1.0 || run.time.seconds() > limits::LEAST_ROWS.value * facts.row_s
 }
 
-/// True when the motor drew more than a relay must let pass, to the end.
-fn overloaded(run: &RunFacts, plan: &Plan) -> bool {
+/// True when the motor drew more than a relay must let pass, to the end. A single long row at the end
+/// may hold the inrush of another start.
+fn overloaded(run: &RunFacts, facts: &Facts, plan: &Plan) -> bool {
     let limit_a = TRIP_CURRENT * plan.rated_a;
-    run.last_current_a > limit_a && run.current_a.max(run.last_current_a) > limit_a
+    let long_rows = facts.row_s > limits::FINE_ROW_S.value;
+    run.last_current_a > limit_a && !(long_rows && run.current_a <= limit_a)
 }
 
 /// True for a drive that takes what its motor is rated for, or nearly: it moves water, however much

@@ -4,21 +4,26 @@ use crate::case::Case;
 use crate::facts::RunFacts;
 use crate::findings::{Draft, span};
 use crate::limits;
-use crate::outcome::{PointsTo, Severity};
+use crate::outcome::{PointsTo, Severity, StopReason};
 use crate::robust::{median, quantile, ramp};
 use std::fmt::Write;
 
 /// Shortfall of pressure inside one run.
 const LEAST_S: f64 = limits::CATCH_UP_S.value;
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
     let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 1.0)?;
     let least_s = LEAST_S.max(limits::ROWS_INSIDE.value * case.facts.row_length_s());
-    let short: Vec<_> = case
+    let short: Vec<&RunFacts> = case
         .facts
         .runs
         .iter()
+        .zip(&case.ledger.reasons)
+        // Without water no speed would do.
+        .filter(|(_, reason)| **reason != Some(StopReason::DryRun))
+        .map(|(run, _)| run)
         .filter(|r| {
             // With little load at a normal voltage it lacks water, which is another matter.
             let starved = r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;

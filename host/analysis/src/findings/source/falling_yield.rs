@@ -148,7 +148,8 @@ fn of_drive(case: &Case) -> Option<Draft> {
         .map(|(run, _)| run)
         .collect();
     let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
-    let power = median(short.iter().map(|r| r.deficit_power_w))?;
+    // By time: a moment in one run says less than minutes in another.
+    let power = short.iter().map(|r| r.deficit_s * r.deficit_power_w).sum::<f64>() / seconds;
     let share = power / case.levels.full_w;
     // Below this it has no water at all: see `dry-run`.
     if seconds < SHORTFALL_S || !(limits::UNLOADED_POWER.value * 0.9..POWER).contains(&share) {
@@ -161,8 +162,8 @@ fn of_drive(case: &Case) -> Option<Draft> {
         * if hidden { 0.3 } else { 0.9 };
     let text = format!(
         "In {} runs, {seconds:.0} s in all, the drive could not hold its pressure although the \
-         voltage was normal (at least {:.0} % of nominal), and took {power:.0} W, {:.0} % of {}: at \
-         full speed with the pressure low a pump with water enough takes more.",
+         voltage was normal (at least {:.0} % of nominal), and took {power:.0} W on average, {:.0} % \
+         of {}: at full speed with the pressure low a pump with water enough takes more.",
         short.len(),
         limits::NORMAL_VOLTAGE.value * 100.0,
         share * 100.0,
