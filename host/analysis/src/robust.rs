@@ -43,6 +43,20 @@ pub fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
     quantile(values, 0.5)
 }
 
+/// Median of values by their weights: half of the weight lies on either side of it. `None` where there
+/// is no weight.
+pub fn weighted_median(pairs: impl IntoIterator<Item = (f64, f64)>) -> Option<f64> {
+    let mut pairs: Vec<(f64, f64)> =
+        pairs.into_iter().filter(|(value, weight)| value.is_finite() && *weight > 0.0).collect();
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = pairs.iter().map(|pair| pair.1).sum::<f64>() / 2.0;
+    let mut sum = 0.0;
+    pairs.into_iter().find_map(|(value, weight)| {
+        sum += weight;
+        (sum >= half).then_some(value)
+    })
+}
+
 /// Median and robust standard deviation (1.4826 × median absolute deviation).
 pub fn centre_and_sigma(values: impl IntoIterator<Item = f64>) -> Option<(f64, f64)> {
     let sorted = sorted(values);
@@ -130,5 +144,12 @@ mod tests {
         let volts = [236.1, 231.4, 226.5, 222.0, 235.6];
         let slope = least_squares_slope(amps.into_iter().zip(volts)).unwrap();
         assert!((slope + 0.29637).abs() < 1e-5, "{slope}");
+    }
+
+    #[test]
+    fn a_median_by_weight_is_that_of_as_many_equal_values() {
+        let pairs = [(3.0, 1.0), (1.0, 2.0), (7.0, 4.0), (f64::NAN, 9.0), (9.0, 0.0)];
+        assert_eq!(weighted_median(pairs), median([3.0, 1.0, 1.0, 7.0, 7.0, 7.0, 7.0]));
+        assert_eq!(weighted_median([(1.0, 0.0)]), None);
     }
 }

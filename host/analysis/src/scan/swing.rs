@@ -67,6 +67,8 @@ pub struct SwingWatch {
     rising: bool,
     extreme: (i64, f32),
     noise: Noise,
+    /// Length of the last row, ms.
+    row_ms: i64,
     turns: Vec<(i64, f32)>,
     /// Finished swings.
     pub swings: Vec<Swing>,
@@ -80,6 +82,7 @@ impl SwingWatch {
             rising: true,
             extreme: (i64::MIN, f32::NAN),
             noise: Noise::new(),
+            row_ms: 0,
             turns: Vec::new(),
             swings: Vec::new(),
         }
@@ -98,6 +101,7 @@ impl SwingWatch {
             return;
         }
         self.noise.push(row);
+        self.row_ms = row.end_ms - row.start_ms;
         let reversal = reversal.max(NOISE_RANGE * self.noise.sigma());
         if self.extreme.1.is_nan() {
             self.extreme = (row.end_ms, row.p);
@@ -139,9 +143,9 @@ impl SwingWatch {
         if scatter > 0.35 * period_s {
             return;
         }
-        let fall_s = median(
-            turns.windows(2).filter(|w| w[1].1 < w[0].1).map(|w| (w[1].0 - w[0].0) as f64 / 1000.0),
-        );
+        // What falls at once takes a row to show.
+        let falls = turns.windows(2).filter(|w| w[1].1 < w[0].1);
+        let fall_s = median(falls.map(|w| (w[1].0 - w[0].0 - self.row_ms).max(0) as f64 / 1000.0));
         self.swings.push(Swing {
             time: Stretch { start_ms: turns[0].0, end_ms: turns[turns.len() - 1].0 },
             cycles: (turns.len() / 2) as u32,

@@ -258,3 +258,20 @@ fn ceiling_under_drive(case: &Case) -> Option<Draft> {
             .limit(held, "bar", "site file"),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::robust::least_squares_slope;
+
+    /// Against least squares over a rise that turns into standing.
+    #[test]
+    fn the_slope_of_a_kink_is_that_of_least_squares() {
+        for standing in [0.0, 0.2, 0.5, 0.7, 0.9, 1.0] {
+            let rising = 1.0 - standing;
+            let points = (0..=10_000).map(|n| f64::from(n) / 10_000.0).map(|x| (x, x.min(rising)));
+            let slope = least_squares_slope(points).unwrap();
+            assert!((slope - slope_of_a_kink(rising)).abs() < 1e-3, "{standing}: {slope}");
+        }
+    }
+}

@@ -4,7 +4,7 @@ use crate::case::Case;
 use crate::findings::Draft;
 use crate::limits;
 use crate::outcome::{PointsTo, Severity, StopReason};
-use crate::robust::{median, ramp};
+use crate::robust::{median, ramp, weighted_median};
 use std::fmt::Write;
 
 /// Flow below which a pump counts as giving too little.
@@ -128,6 +128,8 @@ fn of_drive(case: &Case) -> Option<Draft> {
     if !case.facts.has.power {
         return None;
     }
+    // A single long row does not show that it stayed low.
+    let least_s = (SHORTFALL_S / 6.0).max(limits::ROWS_INSIDE.value * case.facts.row_length_s());
     let short: Vec<_> = case
         .facts
         .runs
@@ -141,7 +143,7 @@ fn of_drive(case: &Case) -> Option<Draft> {
                 .any(|s| s.time.meets(run.time.start_ms, run.time.end_ms, 0));
             **reason != Some(StopReason::DryRun)
                 && !swinging
-                && run.deficit_s >= SHORTFALL_S / 6.0
+                && run.deficit_s >= least_s
                 // Short of voltage a drive slows down; without a voltage there is no telling.
                 && run.deficit_voltage_v >= limits::NORMAL_VOLTAGE.value * case.plan.nominal_v
         })
@@ -149,7 +151,7 @@ fn of_drive(case: &Case) -> Option<Draft> {
         .collect();
     let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();
     // By time: a moment in one run says less than minutes in another.
-    let power = short.iter().map(|r| r.deficit_s * r.deficit_power_w).sum::<f64>() / seconds;
+    let power = weighted_median(short.iter().map(|r| (r.deficit_power_w, r.deficit_s)))?;
     let share = power / case.levels.full_w;
     // Below this it has no water at all: see `dry-run`.
     if seconds < SHORTFALL_S || !(limits::UNLOADED_POWER.value * 0.9..POWER).contains(&share) {
@@ -162,8 +164,8 @@ fn of_drive(case: &Case) -> Option<Draft> {
         * if hidden { 0.3 } else { 0.9 };
     let text = format!(
         "In {} runs, {seconds:.0} s in all, the drive could not hold its pressure although the \
-         voltage was normal (at least {:.0} % of nominal), and took {power:.0} W on average, {:.0} % \
-         of {}: at full speed with the pressure low a pump with water enough takes more.",
+         voltage was normal (at least {:.0} % of nominal), and took {power:.0} W (median over \
+         that time), {:.0} % of {}: at full speed with the pressure low a pump with water enough takes more.",
         short.len(),
         limits::NORMAL_VOLTAGE.value * 100.0,
         share * 100.0,
