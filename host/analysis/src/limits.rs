@@ -141,6 +141,10 @@ limits! {
     NO_DRAW_DRIVE_S = 60.0, "s", "common practice (wake-up delays of drives are set in seconds)";
     /// Scatter of pauses below which they are one fixed wait.
     SAME_PAUSE = 0.05, "of their length", "reasoned (timers repeat to a per cent and cooling to some; gaps of a contact that fails by chance scatter by as much as they last)";
+    /// Fewest pauses that show a fixed wait where nothing else shows a protection.
+    EVEN_PAUSES = 6.0, "pauses", "reasoned (of gaps that scatter by as much as they last, six lie within a few per cent of each other less than once in ten thousand times)";
+    /// Longest wait of a protection.
+    LONGEST_WAIT_S = 3600.0, "s", "common practice (restart timers and cooling motors take minutes, an hour at most)";
     /// Rise and fall of the pressure at the starts, against those at the stops, from which the tank was empty at the starts.
     SIDES_APART = 2.0, "times", "reasoned (between cut-in and cut-out a centrifugal pump's flow differs by less than half: its curve)";
     /// Fewest runs the gas of a tank is judged by.

@@ -74,23 +74,17 @@ pub fn find(case: &Case) -> Option<Draft> {
     if seen.is_empty() {
         return None;
     }
-    // Where something else than the control stops the pump again and again, pauses of one length are
-    // its wait, not a contact that opens by chance.
-    let guarded = case.ledger.odd() >= 3;
-    let pauses = facts.rests.iter().filter(|rest| {
-        rest.end_seen && seen.iter().any(|(time, _)| time.end_ms == rest.time.end_ms)
-    });
-    if let Some((middle, scatter)) = centre_and_sigma(pauses.map(|rest| rest.time.seconds()))
-        && guarded
-        && seen.len() >= 3
-        && scatter < SAME_PAUSE * middle
-    {
+    // Pauses of one length are a wait, not a contact that opens by chance: that of the motor's own
+    // protection, where it is known to act.
+    let even_s = even_pause(case, &seen);
+    if even_s.is_some() && case.ledger.count(crate::outcome::StopReason::OverTemperature) >= 3 {
         return None;
     }
     // Where the motor protects itself again and again, one more wait of that kind proves little.
     let protections =
         case.ledger.reasons.iter().flatten().filter(|r| crate::stops::protective(**r)).count();
-    let alone = if protections >= 3 && seen.len() < protections { 0.25 } else { 1.0 };
+    let one_more = protections >= 3 && seen.len() < protections;
+    let alone = if one_more || even_s.is_some() { 0.25 } else { 1.0 };
     let longest = seen.iter().map(|s| s.0.seconds()).fold(0.0, f64::max);
     let total: f64 = seen.iter().map(|s| s.0.seconds()).sum();
     let lowest = seen.iter().map(|s| s.1).fold(f64::NAN, f64::min);
@@ -98,7 +92,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     let lowest = if lowest.abs() < 0.005 { 0.0 } else { lowest };
     let volts = seen.iter().map(|s| lowest_v(case, &s.0)).fold(f64::NAN, f64::min);
     let (supply, points_to) = if volts.is_finite() {
-        (format!("The supply was present (no minute below {volts:.0} V)."), PointsTo::Wiring)
+        let points_to = if even_s.is_some() { PointsTo::None } else { PointsTo::Wiring };
+        (format!("The supply was present (no minute below {volts:.0} V)."), points_to)
     } else {
         let unknown = "The supply voltage was not recorded: whether it was present, the record does \
                        not say.";
@@ -120,9 +115,16 @@ pub fn find(case: &Case) -> Option<Draft> {
     } else {
         ("", if confidence < limits::NAMED_FROM.value { Severity::Watch } else { Severity::Fault })
     };
+    let even = even_s.map_or(String::new(), |pause_s| {
+        format!(
+            " From stop to start it was about {} each time: as a protection or a timer waits, not as a \
+             contact fails by chance.",
+            crate::findings::span(pause_s)
+        )
+    });
     let text = format!(
-        "The pressure lay below the start pressure ({:.2} bar) and the motor took nothing {}, \
-         for {} in all and {} at the longest; the pressure fell to {lowest:.2} bar. {supply}{seldom}",
+        "The pressure lay below the start pressure ({:.2} bar) and the motor took nothing {}, for {} \
+         in all and {} at the longest; the pressure fell to {lowest:.2} bar. {supply}{seldom}{even}",
         case.plan.start_bar,
         crate::findings::times(seen.len()),
         crate::findings::span(total),
@@ -138,6 +140,18 @@ pub fn find(case: &Case) -> Option<Draft> {
             .limit(least_s, "s", "common practice (a pressure switch acts within a second)")
             .seen(seen.iter().map(|s| (s.0, s.0.seconds()))),
     )
+}
+
+/// Length of the pauses in which these stretches lie, s (median), where they are all but the same: three
+/// where something is seen to stop the pump, else more than come so by chance.
+fn even_pause(case: &Case, seen: &[(Stretch, f64)]) -> Option<f64> {
+    let least = if case.ledger.odd() >= 3 { 3 } else { limits::EVEN_PAUSES.value as usize };
+    let pauses = case.facts.rests.iter().filter(|rest| {
+        rest.end_seen && seen.iter().any(|(time, _)| time.end_ms == rest.time.end_ms)
+    });
+    let (middle, scatter) = centre_and_sigma(pauses.map(|rest| rest.time.seconds()))?;
+    let even = scatter < SAME_PAUSE * middle && middle < limits::LONGEST_WAIT_S.value;
+    (seen.len() >= least && even).then_some(middle)
 }
 
 /// Lowest mean voltage of the minutes that meet a stretch, V; NaN where none was recorded.
