@@ -124,11 +124,23 @@ fn a_ceiling_near_the_cut_out() {
     names_only(&plant, &["transducer-supply"], &[]);
 }
 
-/// What waits as long after each stop is no contact that opens by chance.
+/// What waits as long after each stop is no contact that opens by chance, where the tank holds so
+/// little that every stop may be the switch's.
 #[test]
 fn even_waits_are_no_open_circuit() {
-    let plant = Plant { heat_trip_s: Some(50.0), gas_share: 0.04, hours: 40.0, ..Plant::default() };
-    names_only(&plant, &["waterlogged-tank"], &["overheating"]);
+    let plant = Plant {
+        heat_trip_s: Some(50.0),
+        heat_wait_s: (130.0, 4.0),
+        real_cut_out: Some(2.3),
+        gas_share: 0.3,
+        hours: 120.0,
+        ..Plant::default()
+    };
+    let analysis = super::run(&plant);
+    let causes = super::causes(&analysis);
+    assert!(!causes.contains(&"open-motor-circuit"), "{causes:?}");
+    let found = analysis.findings.iter().find(|f| f.kind == "no-draw").unwrap();
+    assert!(found.text.contains("about 2 min each time"), "{}", found.text);
 }
 
 /// A drive that turns slower for want of voltage still shows when it loses its water.

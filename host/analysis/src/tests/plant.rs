@@ -34,6 +34,8 @@ pub struct Plant {
     pub flow_share: f64,
     pub current_share: f64,
     pub heat_trip_s: Option<f64>,
+    /// Least wait after it, s, and by how much more it may last.
+    pub heat_wait_s: (f64, f64),
     pub well_l: Option<f64>,
     pub well_refill_lpm: f64,
     pub dry_trip_s: f64,
@@ -68,6 +70,7 @@ impl Default for Plant {
             flow_share: 1.0,
             current_share: 1.0,
             heat_trip_s: None,
+            heat_wait_s: (400.0, 60.0),
             well_l: None,
             well_refill_lpm: 10.0,
             dry_trip_s: 8.0,
@@ -255,7 +258,8 @@ impl Plant {
                 if dry_for > self.dry_trip_s {
                     (on, locked_until) = (false, t + 300.0);
                 } else if self.heat_trip_s.is_some_and(|limit| heat > limit) {
-                    (on, locked_until) = (false, t + 400.0 + 60.0 * noise.unit());
+                    let (least_s, more_s) = self.heat_wait_s;
+                    (on, locked_until) = (false, t + least_s + more_s * noise.unit());
                 } else if self.current_share > 1.2 && t - since > 60.0 {
                     (on, locked_until) = (false, t + 240.0 + 90.0 * noise.unit());
                 } else if (self.held_bar.is_none() && bar >= cut_out && !self.shut_valve)
