@@ -61,9 +61,9 @@ fn let_go(saw: &[&Swing], held: f64, case: &Case) -> Option<Draft> {
     let text = format!(
         "In {} stretches the pressure rose evenly and fell at once by {swing:.2} bar, again and again, \
          once in {period:.1} s ({cycles} times in all), about the held {held:.2} bar: the drive does not \
-         swing, it lets the pump go at the top and starts it again in the same moment. So it goes where \
-         water is drawn while next to no air in the tank gives way: the tank lost its air, or a valve \
-         between pump and tank is all but shut. Which of them, this does not tell.",
+         swing, it lets the pump go at the top and starts it again in the same moment. It does so, for \
+         one, where water is drawn and next to no air gives way: with a tank that has lost its air, or \
+         a valve between pump and tank all but shut. Which it is, the pressure does not tell.",
         saw.len(),
     );
     Some(
