@@ -16,6 +16,9 @@ const LEAST_DRIVE_S: f64 = limits::NO_DRAW_DRIVE_S.value;
 /// Scatter of pauses below which they are one fixed wait.
 const SAME_PAUSE: f64 = limits::SAME_PAUSE.value;
 
+/// Time after a fault of the transducer's loop in which its reading is not its own.
+const COMES_UP_MS: i64 = (limits::LOOP_JOIN_S.value * 1000.0) as i64;
+
 /// Looks for it.
 pub fn find(case: &Case) -> Option<Draft> {
     if !case.facts.has.pressure || !(case.facts.has.current || case.facts.has.power) {
@@ -65,7 +68,9 @@ pub fn find(case: &Case) -> Option<Draft> {
         // Below the hold-in voltage a contactor may stay open of itself.
         let dead = facts.interrupted(&time)
             || lowest_v(case, &time) < limits::HOLD_IN.value * case.plan.nominal_v;
-        let blind = facts.loop_faults.iter().any(|f| f.time.meets(time.start_ms, time.end_ms, 0));
+        // A transmitter takes a while to come up again.
+        let blind =
+            facts.loop_faults.iter().any(|f| f.time.meets(time.start_ms, time.end_ms, COMES_UP_MS));
         let unknown = !rest.start_seen && before.is_none();
         if !waiting && !dead && !blind && !unknown {
             seen.push((time, rest.below_min_bar));
