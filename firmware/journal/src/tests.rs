@@ -78,6 +78,21 @@ fn mount<const WORD: usize>(flash: RamFlash<WORD>) -> Journal<RamFlash<WORD>> {
     block_on(Journal::mount(flash, DEVICE)).unwrap()
 }
 
+/// Mounts a flash whose power may have gone with the last byte written (mounting only reads), and says
+/// whether it had.
+fn mount_again<const WORD: usize>(flash: RamFlash<WORD>) -> (Journal<RamFlash<WORD>>, bool) {
+    let mut journal = Journal::new(flash, DEVICE);
+    let found = block_on(journal.find());
+    let went = matches!(found, Err(Error::Flash { inner: RamError::PowerCut, .. }));
+    if went {
+        journal.flash_mut().set_fuse(None);
+        block_on(journal.find()).expect("powered");
+    } else {
+        found.expect("sound to read");
+    }
+    (journal, went)
+}
+
 /// Numbers of all records held, in order, after closing the open sector.
 fn contents<const WORD: usize>(journal: &mut Journal<RamFlash<WORD>>) -> Vec<u32> {
     let range = block_on(journal.close_sector(0)).unwrap();

@@ -221,13 +221,15 @@ pub struct RunFacts {
     pub samples: Vec<Sample>,
 }
 
-/// Longest window of a slope, s.
-pub const SLOPE_S: f64 = 20.0;
+/// Window of a slope at an end of something `length_s` long, s: a third of it, 20 s at most.
+pub fn slope_window_s(length_s: f64) -> f64 {
+    (length_s / 3.0).clamp(1.0, 20.0)
+}
 
 impl RunFacts {
     /// Length of the windows of `fill_start` and `fill_stop`, s.
     pub fn slope_s(&self) -> f64 {
-        (self.time.seconds() / 3.0).clamp(1.0, SLOPE_S)
+        slope_window_s(self.time.seconds())
     }
 }
 

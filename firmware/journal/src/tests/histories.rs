@@ -1,9 +1,9 @@
 //! Any history against a plain list.
 
 use super::oracle::Oracle;
-use super::{DEVICE, FIRST, bulky, record};
-use crate::ram::{Fault, RamError, RamFlash};
-use crate::{Error, Journal};
+use super::{FIRST, bulky, mount_again, record};
+use crate::Error;
+use crate::ram::{Fault, RamFlash};
 use embassy_futures::block_on;
 use proptest::prelude::*;
 use pumpwitness_protocol::settings::WhenFull;
@@ -72,15 +72,7 @@ fn run<const WORD: usize>(
     let mut oracle =
         Oracle { unstable, keeps_all: when_full == WhenFull::KeepOldest, ..Oracle::default() };
     let mount = |flash: RamFlash<WORD>| {
-        let mut journal = Journal::new(flash, DEVICE);
-        match block_on(journal.find()) {
-            // Mounting only reads: the power went with the last byte written before it.
-            Err(Error::Flash { inner: RamError::PowerCut, .. }) => {
-                journal.flash_mut().set_fuse(None);
-                block_on(journal.find()).expect("powered");
-            }
-            found => found.expect("sound to read"),
-        }
+        let (mut journal, _) = mount_again(flash);
         journal.set_when_full(when_full);
         journal
     };

@@ -6,7 +6,7 @@
 //! word size, cuts).
 
 use super::oracle::Oracle;
-use super::{DEVICE, FIRST, bulky, mount};
+use super::{DEVICE, FIRST, bulky, mount, mount_again};
 use crate::Journal;
 use crate::ram::RamFlash;
 use embassy_futures::block_on;
@@ -61,13 +61,9 @@ fn go_on<const WORD: usize>(
                 return true;
             }
             let before = core::mem::replace(journal, mount(RamFlash::erased(PLACES + FIRST)));
-            let mut flash = before.into_flash();
-            if let Ok(mounted) = block_on(Journal::mount(flash.clone(), DEVICE)) {
-                *journal = mounted;
-            } else {
-                // The power went with the last byte.
-                flash.set_fuse(None);
-                *journal = mount(flash);
+            let (mounted, went) = mount_again(before.into_flash());
+            *journal = mounted;
+            if went {
                 return true;
             }
         }

@@ -218,9 +218,8 @@ pub const RESTRICTED_INTAKE: Cause = Cause {
             confidence *= 0.25;
             against.push("a tank charged too high slows the filling too".to_owned());
         }
-        let ceiling = view.strength("transducer-supply");
-        if ceiling > 0.0 {
-            confidence *= 1.0 - 0.8 * ramp(ceiling, 0.0, 0.3);
+        if let Some(left) = view.left_under_ceiling() {
+            confidence *= left;
             against
                 .push("the reading has a ceiling and does not show the real pressure".to_owned());
         }

@@ -281,9 +281,8 @@ pub const DERATED_BY_LOW_SUPPLY: Cause = Cause {
             confidence *= 0.5;
             against.push("the pressure fell short at a normal voltage too".to_owned());
         }
-        let ceiling = view.strength("transducer-supply");
-        if ceiling > 0.0 {
-            confidence *= 1.0 - 0.8 * ramp(ceiling, 0.0, 0.3);
+        if let Some(left) = view.left_under_ceiling() {
+            confidence *= left;
             against.push("the reading has a ceiling, and falls short of itself".to_owned());
         }
         Weight {

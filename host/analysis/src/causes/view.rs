@@ -3,6 +3,7 @@
 use crate::case::Case;
 use crate::limits;
 use crate::outcome::{Finding, Severity};
+use crate::robust::ramp;
 use pumpwitness_site_file::Control;
 
 /// Longest rows that show how runs begin and end.
@@ -77,6 +78,13 @@ impl View<'_> {
                     Severity::Info => 0.1,
                 }
         })
+    }
+
+    /// What a reading with a ceiling leaves of a confidence that rests on the pressure, down to a fifth;
+    /// `None` where there is none.
+    pub fn left_under_ceiling(&self) -> Option<f64> {
+        let ceiling = self.strength("transducer-supply");
+        (ceiling > 0.0).then(|| 1.0 - 0.8 * ramp(ceiling, 0.0, 0.3))
     }
 
     /// A figure of a finding; NaN where there is none.

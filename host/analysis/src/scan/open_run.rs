@@ -3,7 +3,7 @@
 use super::plan::{Load, Plan};
 use super::row::Row;
 use super::strip::Strip;
-use crate::facts::{ATMOSPHERE_BAR, RunFacts, SLOPE_S, Stretch};
+use crate::facts::{ATMOSPHERE_BAR, RunFacts, Stretch, slope_window_s};
 use crate::limits;
 use crate::robust::{centre_and_sigma, least_squares_slope, median};
 use std::collections::VecDeque;
@@ -102,7 +102,7 @@ impl OpenRun {
             .filter(|r| r.end_ms <= start_ms && r.end_ms > start_ms - 1_200)
             .map(|r| r.p);
         self.facts.start_bar = middle(last_second);
-        let window = (rest_s / 3.0).clamp(1.0, SLOPE_S);
+        let window = slope_window_s(rest_s);
         self.facts.draw_before = inverse_slope(recent, start_ms, -0.3 - window, -0.3);
     }
 
@@ -304,7 +304,7 @@ impl OpenRun {
         facts.stop_voltage_max_v = facts.stop_voltage_max_v.max(f64::from(
             recent.iter().filter(just_after).map(|r| r.v_max.max(r.v)).fold(f32::NAN, f32::max),
         ));
-        let window = ((now_ms - stop_ms) as f64 / 3000.0).clamp(1.0, SLOPE_S);
+        let window = slope_window_s((now_ms - stop_ms) as f64 / 1000.0);
         facts.draw_after = inverse_slope(recent, stop_ms, 0.7, 0.7 + window);
     }
 

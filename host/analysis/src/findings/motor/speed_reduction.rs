@@ -16,6 +16,8 @@ pub fn find(case: &Case) -> Option<Draft> {
     let held = case.plan.held_bar?;
     let full = quantile(case.facts.runs.iter().map(|r| r.loaded), 1.0)?;
     let least_s = LEAST_S.max(limits::ROWS_INSIDE.value * case.facts.row_length_s());
+    let starved =
+        |r: &RunFacts| r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;
     let short: Vec<&RunFacts> = case
         .facts
         .runs
@@ -25,20 +27,17 @@ pub fn find(case: &Case) -> Option<Draft> {
         .filter(|(_, reason)| **reason != Some(StopReason::DryRun))
         .map(|(run, _)| run)
         .filter(|r| {
-            // With little load at a normal voltage it lacks water, which is another matter.
-            let starved = r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;
-            // A single long row does not show that it stayed low.
+            // A single long row does not show that it stayed low. With little load at a normal voltage it
+            // lacks water, which is another matter.
             r.deficit_s >= least_s
-                && (starved
+                && (starved(r)
                     || ((r.deficit_power_w.is_nan() || r.deficit_power_w > 0.4 * full)
                         && r.unloaded_since_ms.is_none()))
         })
         .collect();
     let total: f64 = short.iter().map(|r| r.deficit_s).sum();
     // Where it fell short both with and without voltage enough, the former is the matter here.
-    let starved =
-        |r: &&&RunFacts| r.deficit_voltage_v < limits::NORMAL_VOLTAGE.value * case.plan.nominal_v;
-    let starved: Vec<&RunFacts> = short.iter().filter(starved).copied().collect();
+    let starved: Vec<&RunFacts> = short.iter().copied().filter(|r| starved(r)).collect();
     let lacking = starved.iter().map(|r| r.deficit_s).sum::<f64>() >= 30.0;
     let short = if lacking { starved } else { short };
     let seconds: f64 = short.iter().map(|r| r.deficit_s).sum();

@@ -165,7 +165,8 @@ fn of_drive(case: &Case) -> Option<Draft> {
     let text = format!(
         "In {} runs, {seconds:.0} s in all, the drive could not hold its pressure although the \
          voltage was normal (at least {:.0} % of nominal), and took {power:.0} W (median over \
-         that time), {:.0} % of {}: at full speed with the pressure low a pump with water enough takes more.",
+         that time), {:.0} % of {}: at full speed with the pressure low a pump with water enough takes \
+         more.",
         short.len(),
         limits::NORMAL_VOLTAGE.value * 100.0,
         share * 100.0,
